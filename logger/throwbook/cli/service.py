@@ -1,6 +1,6 @@
 """``service``: the maintenance history of a rig."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -10,6 +10,10 @@ from throwbook.cli.status import print_now, rig_status_json
 from throwbook.core.quantities.text import counted
 from throwbook.errors import InputError
 
+if TYPE_CHECKING:
+    from throwbook.core.status.maintenance import ServiceEntry
+
+COST_EXAMPLE = "It counts in a sum as an amount with its currency: 1250.50 EUR."
 MOMENTS = ("seen", "found", "fixed", "verified")
 
 
@@ -67,6 +71,7 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
     from throwbook.jobs.maintenance import add as log
 
     moment = now()
+    given["cost"] = given["cost"].strip()
     action = needed(given["action"], "--action", "What was done", tuple(ACTIONS))
     entry = _entry(rig, action, who(by), given, moment.date())
     done = log(logbook_of(ctx), entry, moment, given["corrects"], given["reason"])
@@ -74,6 +79,8 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
         output.json_line({**_as_json(done.entry), "standing": rig_status_json(done.rig_status)})
         return
     output.line(f"Logged as {done.entry.id[:8]}: {action} on {done.entry.on}.")
+    if done.entry.cost and (done.entry.money is None or not done.entry.money.currency):
+        output.line(f"The cost is kept as typed: {done.entry.cost!r}. {COST_EXAMPLE}", style="warn", indent=2)
     if done.entry.starts_stage:
         output.line("The trend chart restarts here. Make a new check after it; the baseline stays.", indent=2)
     if done.entry.answers:
@@ -102,31 +109,76 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
             output.line(text, style="warn", indent=2)
 
 
-@service.command("list", short_help="Show the services of a rig, and when the next check is due.")
-@click.argument("rig")
+@service.command(
+    "list", short_help="Show the services of a rig or of all, what they cost, and when the next check is due."
+)
+@click.argument("rig", required=False)
+@click.option("--year", type=click.IntRange(1900, 9999), help="Only work of this year.")
+@click.option("--costs", is_flag=True, help="Only the sums of the costs, by rig, year and currency.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an entry.")
 @click.pass_context
-def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
-    """Show the maintenance history of RIG, oldest first, and when the next check is due.
+def list_(ctx: click.Context, rig: str | None, year: int | None, costs: bool, as_json: bool) -> None:
+    """Show the maintenance history of RIG, or of all rigs, oldest first. For one rig, also when the next check is due.
+
+    Costs are added up by rig, year and currency. A cost that can be read in two ways is in no sum, and is listed as typed.
 
     \b
-    Example:
+    Examples:
       throwbook service list yard-loader
+      throwbook service list --year 2026 --costs
     """
     from throwbook.core.listing import SERVICES, Listing
-    from throwbook.jobs.maintenance import history
+    from throwbook.jobs.maintenance import all_services
 
-    entries, _ = history(logbook_of(ctx), rig, now().date())
+    entries = [one for one in all_services(logbook_of(ctx), rig) if year in (None, one.on.year)]
+    if costs:
+        _print_costs(entries, as_json)
+        return
     if as_json:
         for entry in entries:
             output.json_line(_as_json(entry))
         return
-    print_now(logbook_of(ctx), rig, now().date(), whole=False)
+    if rig is not None:
+        print_now(logbook_of(ctx), rig, now().date(), whole=False)
     if not entries:
-        output.line("No service logged yet.")
+        output.line("No service logged yet." if year is None else f"No service logged in {year}.")
         return
-    shown = Listing.of(SERVICES, ("id", "date", "action", "what", "parts", "hours", "cost", "period", "by"))
+    names = ("action", "what", "parts", "hours", "cost", "period", "by")
+    shown = Listing.of(SERVICES, ("id", "date", *(("rig",) if rig is None else ()), *names))
     output.table(shown.heads, [shown.row(entry) for entry in entries], right=shown.right)
+    if any(entry.cost for entry in entries):
+        output.line()
+        _print_costs(entries, as_json=False)
+
+
+def _print_costs(entries: "list[ServiceEntry]", as_json: bool) -> None:
+    from throwbook.core.listing import COSTS, Listing
+    from throwbook.core.quantities.money import cost_sums
+
+    sums, typed = cost_sums((one.rig, one.on.year, one.cost) for one in entries)
+    if as_json:
+        for each in sums:
+            output.json_line(
+                {
+                    "rig": each.rig,
+                    "year": each.year,
+                    "currency": each.currency or None,
+                    "cost": float(each.amount),
+                    "services": each.entries,
+                }
+            )
+        for rig, year, text in typed:
+            output.json_line({"rig": rig, "year": year, "as_typed": text})
+        return
+    if sums:
+        shown = Listing.of(COSTS, COSTS)
+        output.table(shown.heads, [shown.row(each) for each in sums], right=shown.right)
+    for rig, year, text in typed:
+        output.line(
+            f"in no sum: {rig}, {year}: {text!r}. Correct it with an amount and a currency.", style="warn"
+        )
+    if not sums and not typed:
+        output.line("No cost logged yet.")
 
 
 def _entry(rig: str, action: str, by: str, given: dict[str, Any], today: Any) -> Any:
@@ -180,6 +232,8 @@ def _as_json(entry: Any) -> dict[str, Any]:
         "parts": entry.parts or None,
         "machine_hours_h": entry.machine_hours_h,
         "cost": entry.cost or None,
+        "cost_amount": float(entry.money.amount) if entry.money else None,
+        "cost_currency": (entry.money.currency or None) if entry.money else None,
         "starts_stretch": entry.starts_stage,
         "due_on": entry.due_on.isoformat() if entry.due_on else None,
         "due_hours_h": entry.due_hours_h,

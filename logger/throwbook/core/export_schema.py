@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from throwbook.core.assessment import Figures
+from throwbook.core.quantities.money import money_from
 from throwbook.core.records import (
     Judgement,
     LoggedTrial,
@@ -63,6 +64,11 @@ class ExportData:
 
 def _said(value: Any) -> str:
     return json.dumps(value, sort_keys=True, ensure_ascii=False, default=dict)
+
+
+def _money(row: Service) -> tuple[float | None, str | None]:
+    money = money_from(str(row.details.get("cost", "")))
+    return (float(money.amount), money.currency) if money is not None else (None, None)
 
 
 def _time(value: Any) -> str | None:
@@ -244,6 +250,13 @@ SERVICES = (
     Column("fixed", TIME, "when it was fixed", lambda item: _time(item[0].fixed)),
     Column("verified", TIME, "when that was verified", lambda item: _time(item[0].verified)),
     Column("details", TEXT, "parts, hours, cost, next check ..., JSON", lambda item: _said(item[0].details)),
+    Column(
+        "cost_amount",
+        "in cost_currency",
+        "amount of the cost, where it can be read in one way",
+        lambda item: _money(item[0])[0],
+    ),
+    Column("cost_currency", TEXT, "its currency; empty: not given", lambda item: _money(item[0])[1]),
     Column("at", TIME, "when it was written", lambda item: _time(item[0].at)),
     Column("by", TEXT, "who wrote it", lambda item: item[0].by),
     Column("reason", TEXT, "why it corrects another", lambda item: item[0].reason),

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from throwbook.core.assessment import FAIL, STALL, Measured, movement_said
+from throwbook.core.quantities.money import amount_text
 from throwbook.core.quantities.rounding import NOT_KNOWN, measured_text, percent_text
 from throwbook.core.quantities.text import printable
 from throwbook.core.records import (
@@ -228,6 +229,7 @@ def _moment(name: str) -> Callable[[ServiceEntry], str]:
 
 SERVICES: dict[str, ListColumn] = {
     "id": ListColumn("id", lambda one: one.id[:8]),
+    "rig": ListColumn("rig", lambda one: one.rig),
     "date": ListColumn("date", lambda one: str(one.on)),
     "action": ListColumn("action", lambda one: one.action),
     "due": ListColumn("next check", lambda one: str(one.due_on or "")),
@@ -243,6 +245,15 @@ SERVICES: dict[str, ListColumn] = {
     "period": ListColumn("period", lambda one: "new" if one.starts_stage else ""),
     "by": ListColumn("by", lambda one: one.by),
 }
+
+COSTS: dict[str, ListColumn] = {
+    "rig": ListColumn("rig", lambda one: one.rig),
+    "year": ListColumn("year", lambda one: str(one.year)),
+    "cost": ListColumn("cost", lambda one: amount_text(one.amount), right=True),
+    "currency": ListColumn("currency", lambda one: one.currency or "not given"),
+    "services": ListColumn("services", lambda one: str(one.entries), right=True),
+}
+"""Sums of costs."""
 
 
 # ---- meters ----

@@ -66,12 +66,12 @@ def _answered(book: Logbook, entry: ServiceEntry) -> tuple[str, ...]:
     return tuple(name for name in open_orders if days.get(name, entry.on) <= entry.on)
 
 
-def history(logbook: str | Path | None, rig: str, today: date) -> tuple[list[ServiceEntry], latch.RigStatus]:
-    """Every entry as it counts now, oldest first, and where the rig stands."""
+def all_services(logbook: str | Path | None, rig: str | None = None) -> list[ServiceEntry]:
+    """Every entry of one rig, or of all, as it counts now, oldest first."""
     with opened(logbook, read_only=True) as book:
-        book.rig(rig)
-        entries = sorted(map(entry_from, book.services(rig)), key=lambda one: (one.on, one.id))
-        return entries, latch.rig_status(book, rig, today)
+        rigs = book.rig_names() if rig is None else [book.rig(rig).rig]
+        entries = [entry_from(row) for name in rigs for row in book.services(name)]
+        return sorted(entries, key=lambda one: (one.on, one.rig, one.id))
 
 
 def _refuse_dates(entry: ServiceEntry, today: date) -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 
+from throwbook.core.quantities.money import Money, money_from
 from throwbook.core.quantities.text import counted, written
 from throwbook.core.records import Service
 
@@ -67,6 +68,11 @@ class ServiceEntry:
     by: str = ""
     written: datetime | None = None
     """When it was written down; None: it isn't yet."""
+
+    @property
+    def money(self) -> Money | None:
+        """Its cost as an amount and a currency; None: not given, or it can't be read in one way."""
+        return money_from(self.cost)
 
     @property
     def starts_stage(self) -> bool:
