@@ -260,7 +260,7 @@ def test_killed_in_mid_record_it_loses_at_most_a_quarter_second_and_the_next_sta
     assert session.samples >= sent_before - 0.250 * 200
     code, _, err = run("record", "--recover", "--out", "recovered.csv")
     assert code in (0, 1)
-    assert "recovered from a recording that broke off" in err
+    assert "recovered from an interrupted recording" in err
     trace = read_trace(tmp_path / "recovered.csv")
     assert trace.time_s[-1] > 3.0
     assert trace.current_a[-1] == pytest.approx(1.6, abs=0.1)
@@ -272,7 +272,7 @@ def test_the_next_recording_says_that_one_broke_off(run, tmp_path: Path):
         (tmp_path / "taken.csv").write_text("mine")
         run(*record_args(port.name, "--out", "taken.csv"))
         _, _, err = run(*record_args(port.name, "--out", "next.csv"))
-    assert "1 recording broke off and was never judged: throwbook record --recover" in err
+    assert "1 recording was interrupted and never judged: throwbook record --recover" in err
 
 
 def test_given_up_before_any_current_it_is_a_file_and_no_throw(tmp_path: Path):
@@ -291,7 +291,7 @@ def test_given_up_before_any_current_it_is_a_file_and_no_throw(tmp_path: Path):
         words = ("record", "--rig", "quarry-loader", "--port", port.name, "--direction", "lock")
         line = command.command(book, *words)
         _, said = at_a_terminal(line, "\x03", waiting.is_set, cwd=tmp_path)
-    assert "Not in the logbook: no current flowed before it broke off" in plain(said)
+    assert "Not in the logbook: no current flowed before it was interrupted" in plain(said)
     assert list(tmp_path.glob("quarry-loader-lock-*.csv"))
     with opened(book, read_only=True) as logbook:
         assert logbook.trials("quarry-loader") == []

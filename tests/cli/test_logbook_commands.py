@@ -92,7 +92,7 @@ def test_a_command_says_once_that_it_waits_for_another_program(path):
 
 
 def test_a_rig_file_that_cannot_be_read_is_not_covered_and_hides_no_status(path):
-    assert "Not covered: rig file." in run("status", RIG, book=path).stdout
+    assert "Not covered: suitability (rig file)." in run("status", RIG, book=path).stdout
     raised = run("order", "raise", RIG, "--cause", "damage", "--because", "left pin bent", book=path).stdout
     assert "DO NOT USE" in raised
 

@@ -149,7 +149,7 @@ def test_a_new_check_of_a_meter_leaves_what_was_read_before_as_it_was(run, yard)
     changed = (*CLAMP[:-1], "5 % + 1 digits", "--peak-hold", "no", "--by", "M. K.")
     code, _, err = run(*changed)
     assert code == 2
-    assert "'clamp 1' stands there with another data sheet" in err
+    assert "'clamp 1' is in this logbook with another data sheet" in err
     assert run(*changed, "--reason", "its data sheet was found")[0] == 0
     assert shown(run)["throws"] == before["throws"]
     used = {one["checked"]: one["accuracy"] for one in shown(run)["meters"]}

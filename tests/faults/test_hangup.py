@@ -126,7 +126,7 @@ def test_a_session_that_ends_in_a_stall_takes_the_rig_out_of_use_or_holds_it_unt
         assert refused.returncode == 2
         assert "never judged" in refused.stderr
         offered = run(tmp_path, "record", "--rig", RIG, "--direction", "lock", "--port", "/dev/null")
-        assert "1 recording broke off and was never judged: throwbook record --recover" in offered.stderr
+        assert "1 recording was interrupted and never judged: throwbook record --recover" in offered.stderr
         assert run(tmp_path, "record", "--recover", "--discard").returncode == 1
     else:
         assert recording.returncode == 1, said

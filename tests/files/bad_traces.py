@@ -68,7 +68,7 @@ BAD_TRACES = (
     _row(
         "quoted decimal comma", '"0,005","0,013","12,6"', "holds '0,005'. Save the file with decimal points"
     ),
-    _row("semicolons in a row", "0.005;0.013;12.6", "parted by semicolons"),
+    _row("semicolons in a row", "0.005;0.013;12.6", "separated by semicolons"),
     _row("open quote", '"0.005,0.013,12.6', "quotes in this row don't close"),
     _row("a comment among rows", "# stopped here", "1 field where the header has 3"),
     _row("not UTF-8", "0.005,0.013\udce9,12.6", "byte 0xe9 is not UTF-8 text"),
@@ -81,7 +81,7 @@ BAD_TRACES = (
         "no column for the current among 'time_s', 'force'",
     ),
     BadTrace("no time column", HEAD + "n,current_a\n0,1\n", 6, "no column for the time"),
-    BadTrace("a column twice", HEAD + "time_s,current_a,time_s\n0,1,2\n", 6, "'time_s' stands there 2 times"),
+    BadTrace("a column twice", HEAD + "time_s,current_a,time_s\n0,1,2\n", 6, "'time_s' appears 2 times"),
     BadTrace("no header", HEAD + ROWS, 6, "numbers where the column names should be"),
     BadTrace("no rows", HEAD + NAMES, 6, "there are no rows under the header"),
     BadTrace("only a head", HEAD, 5, "the file ends before its table"),

@@ -80,7 +80,7 @@ CASES = {
         1,
         "more than one column may be the current",
     ),
-    "a name twice": ("Zeit [s];Strom [A];Strom [A]\n0;1;1\n1;1;1\n", 1, "'Strom [A]' stands there 2 times"),
+    "a name twice": ("Zeit [s];Strom [A];Strom [A]\n0;1;1\n1;1;1\n", 1, "'Strom [A]' appears 2 times"),
     "points in one column, commas in the other": (
         table("Time;Current (A)\n", lambda row: f"{row[0]:.4f};{comma(row[1], 3)}"),
         2,

@@ -103,12 +103,12 @@ DAMAGES = {
                 {"code": "sensor-absent", "text": "no answer at 0x40", "sample": 1499, "at_s": 7.495}
             ]
         },
-        note="the board said sensor-absent (no answer at 0x40) at 7.50 s",
+        note="the board reported sensor-absent (no answer at 0x40) at 7.50 s",
         told="can't reach its current sensor",
         time_s=None,
     ),
     "the sensor absent after the throw": Damage(
-        with_line(2851, FAULT_ABSENT), note="the board said sensor-absent (no answer at 0x40) at 14.25 s"
+        with_line(2851, FAULT_ABSENT), note="the board reported sensor-absent (no answer at 0x40) at 14.25 s"
     ),
     "an overrun that nothing else shows": Damage(
         with_line(MIDDLE, frame(b"F,overrun,4200 lost")),

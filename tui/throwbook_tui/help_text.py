@@ -29,7 +29,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "",
         "travel needed: how far the rod must move from unlock to lock, measured on the machine.",
         "stroke: the full stroke of the actuator. It must be slightly longer than the travel needed, and something (a slot, a spring, adjustable limit switches) must take up the spare stroke.",
-        "no load: rod moving freely. full load: at the rated force. The full-load current is the limit that currents are compared with.",
+        "no load: rod moving freely. full load: at the rated force. The limits of the currents are set from the full-load current.",
         "duty cycle: share of the time the motor may run. At 25 %, a 12 s throw calls for 36 s of rest.",
         "The panel beside or below the form shows whether this actuator suits this mechanism, before you buy it. F6 switches between the whole panel and the form.",
     ),

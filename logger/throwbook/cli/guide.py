@@ -230,7 +230,8 @@ current over travel, beside the band of the baseline. A sign is what the record 
 cause you find the other causes that it could be, and the action that tells them apart.
 
 **A throw without signs proves nothing.** A pin can be beside its hole and the current exactly the same. At every change look at
-both pins, one at a time, and do the manufacturer's load check. Isolate the power and take the key out before hands go near the pins.
+both pins, one at a time, and do the manufacturer's load check. Attachment on the ground and area clear before every throw. Isolate
+the power and take the key out before hands go near the pins.
 
 A throw without signs:
 

@@ -13,7 +13,7 @@ KINDS = ("clamp", "stopwatch", "multimeter")
 
 @click.group()
 def meter() -> None:
-    """Keep the meters and stopwatches that throws by hand are read from."""
+    """Record the meters and stopwatches that you read throws by hand with."""
 
 
 @meter.command()

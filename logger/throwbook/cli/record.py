@@ -406,9 +406,7 @@ def _offer_recovery(given: dict[str, Any], logbook: str | None) -> None:
     left = left_over(logbook)
     if not left:
         return
-    what = (
-        f"{counted(len(left), 'recording')} broke off and {'was' if len(left) == 1 else 'were'} never judged"
-    )
+    what = f"{counted(len(left), 'recording')} {'was' if len(left) == 1 else 'were'} interrupted and never judged"
     if can_ask() and click.confirm(
         f"{what}. Judge {'it' if len(left) == 1 else 'them'} now?", default=True, err=True
     ):

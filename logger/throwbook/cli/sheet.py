@@ -93,8 +93,9 @@ def reassign(
 ) -> None:
     """Move imported throws of sheet NAME to the rig that made them: a signed correction that every paper shows.
 
-    Only for throws from files on a sheet that was never accepted. First the other rig gets this rig's status, then
-    this one is eased. 'nobody' waives only the repair. Cause, full commissioning and signature are still needed.
+    Only for throws from files on a sheet that was never accepted. A 'do not use' that they raised is opened
+    on the other rig first, then cleared here. With 'nobody' only the repair is waived. The cause, a full commissioning
+    and a signature are still needed.
 
     \b
     Example:

@@ -53,7 +53,7 @@ FIGURES: dict[str, Name] = {
         "running", "running current", "A", "average while the rod moves, without the inrush"
     ),
     "peak_run_current_a": Name("peak", "peak running current", "A", "highest after the inrush"),
-    "stall_current_a": Name("stall", "stall current", "A", "what a motor draws that cannot turn"),
+    "stall_current_a": Name("stall", "stall current", "A", "what the motor draws when it cannot turn"),
     "mean_voltage_v": Name("under load", "voltage under load", "V", "average while the rod moves"),
     "rest_voltage_v": Name("at rest", "voltage at rest", "V", "before the start"),
     "source_resistance_ohm": Name(
@@ -146,8 +146,10 @@ SIGNS: dict[str, Name] = {
     "over-rated": Name("over full load", "Running current above the full-load current"),
     "uneven-sides": Name("uneven sides", "The load comes on in two steps"),
     "free-play": Name("free play", "Take-up point later than in the baseline"),
-    "switch-open": Name("switch wrong", "A pin switch not where it should be after the throw"),
-    "switch-lag": Name("late side", "One pin's switch later than in the baseline, against the other"),
+    "switch-open": Name("switch wrong", "A pin switch does not read as it should after the throw"),
+    "switch-lag": Name(
+        "late side", "One pin's switch changes later than in the baseline, compared with the other"
+    ),
     "switch-fault": Name("switch fault", "A pin switch that chatters, or is closed where no pin can be"),
     "duty-exceeded": Name("rest too short", "Rest shorter than the duty cycle calls for"),
     "clipped": Name("over range", "Current beyond the board's range"),

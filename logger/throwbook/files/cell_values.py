@@ -139,7 +139,7 @@ def _refuse_mixed(columns: Sequence[Cells], decimal: str | None) -> None:
                 raise column.fault(
                     row,
                     f"{quoted(cell)} under {quoted(column.name)}: decimal points and decimal commas are mixed in one table",
-                    "Export the file anew with one of them",
+                    "Export the file again with one of them",
                 )
 
 

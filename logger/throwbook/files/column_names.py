@@ -205,7 +205,7 @@ def place(
     name, factor = _name_and_factor(quantity, choice, header)
     count = header.count(name)
     if count > 1:
-        raise InputError(f"column {quoted(name)} stands there {count} times", where, "Rename one of them")
+        raise InputError(f"column {quoted(name)} appears {count} times", where, "Rename one of them")
     if not count:
         raise no_column(quantity, name, header, where)
     return RowColumn(quantity, name, header.index(name), factors.get(quantity, factor))

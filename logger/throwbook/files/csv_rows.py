@@ -226,7 +226,7 @@ def _records(text: str, layout: RowLayout, first_line: int) -> Iterator[tuple[in
 def _wrong_width(fields: Sequence[str], layout: RowLayout, line: int) -> InputError:
     if ";" in fields[0]:
         return layout.fault(
-            line, "fields are parted by semicolons", "Save the file with commas and decimal points"
+            line, "fields are separated by semicolons", "Save the file with commas and decimal points"
         )
     do = "Each row needs every column"
     if len(fields) > layout.width:

@@ -425,7 +425,7 @@ def _refuse_several(quantity: str, places: Sequence[int], names: Sequence[str], 
     if len(set(called)) < len(called):
         twice = next(name for name in called if called.count(name) > 1)
         raise InputError(
-            f"column {quoted(twice)} stands there {called.count(twice)} times", where, "Rename one of them"
+            f"column {quoted(twice)} appears {called.count(twice)} times", where, "Rename one of them"
         )
     listed = ", ".join(quoted(name, 24) for name in called[:4])
     key = "time" if quantity == "date" else quantity

@@ -147,7 +147,7 @@ def _refuse_mode(mode: int, path: Path) -> None:
     if stat.S_ISLNK(mode):
         raise InputError("this is a link, not a file", str(path), "Give the photograph itself.")
     if not stat.S_ISREG(mode):
-        raise InputError("this is no plain file", str(path), "Give the file of the photograph.")
+        raise InputError("this is not an ordinary file", str(path), "Give the file of the photograph.")
 
 
 def _refuse_kind(content: bytes, path: Path) -> None:

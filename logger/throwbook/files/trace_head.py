@@ -176,7 +176,7 @@ def _direction(keys: Mapping[str, Any], where: _Where, asked: str | None) -> str
         raise InputError(
             f"the file says {said}, --direction says {asked}",
             where("direction"),
-            "Leave --direction away or mend the file",
+            "Leave out --direction, or correct the file",
         )
     if not said and not asked:
         raise InputError(

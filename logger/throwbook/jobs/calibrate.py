@@ -78,7 +78,9 @@ def calibrated(
     """The calibration of these points. Raises InputError."""
     if not instrument.strip():
         raise InputError(
-            "the reference isn't named", Field("instrument"), 'Give its make and number: "clamp meter 12"'
+            "the reference meter is not named",
+            Field("instrument"),
+            'Give its make and serial number: "clamp meter 12"',
         )
     return CalibrationRecord(
         board, fit_calibration(points), done_on, due_on or done_on + GOOD_FOR, instrument

@@ -73,7 +73,7 @@ def add_meter(logbook: str | Path | None, meter: Meter, by: str, now: datetime) 
         known = next((one for one in book.meters() if one.name == meter.name), None)
         if known is not None and _data_sheet(known) != _data_sheet(meter) and not written(meter.reason):
             raise InputError(
-                f"'{meter.name}' stands there with another data sheet",
+                f"'{meter.name}' is in this logbook with another data sheet",
                 str(book.path),
                 "Give this one another name.",
                 Remedy.SAY_WHY,

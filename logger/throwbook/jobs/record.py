@@ -335,7 +335,7 @@ def open_port(name: str, baud: int, reading: str = scpi.MEASURE) -> Port | scpi.
     return scpi.open_scpi(name, baud, reading) if name.startswith(PREFIX) else Port(name, baud)
 
 
-UNFIT_DO = "Load its firmware anew, or take another board"
+UNFIT_DO = "Load its firmware again, or take another board"
 
 
 def no_answer(port: str, baud: int, came: int, session: Session) -> OutsideError:
@@ -352,7 +352,7 @@ def no_answer(port: str, baud: int, came: int, session: Session) -> OutsideError
         return OutsideError(
             f"board {session.identity.id} gives its name, but no sample that can be read: {unread}",
             port,
-            "Do its lines fit the channels that it announces? Load its firmware anew",
+            "Do its lines fit the channels that it announces? Load its firmware again",
         )
     if session.heard:
         return OutsideError(

@@ -286,7 +286,7 @@ def _recovered(
     if not record.samples:
         raise InputError("the journal holds no samples", str(path), "Delete it: nothing can be recovered")
     notes += record.last_notes()
-    notes.append(f"recovered from a recording that broke off: {text.end or 'it never ended'}")
+    notes.append(f"recovered from an interrupted recording: {text.end or 'it never ended'}")
     if text.torn_bytes:
         notes.append(f"the last {text.torn_bytes} bytes of the journal were torn and are left out")
     return judged(

@@ -125,7 +125,7 @@ def _free(file: Path) -> Path:
 def _kept_out(recorded: Recorded, trace: Trace, place: Place) -> str:
     """Why what no machine made, or what may be no throw at all, stays out of this logbook; empty: it may go in."""
     if place.in_logbook and (recorded.recovered or place.given_up) and recorded.no_current:
-        return "no current flowed before it broke off, and nobody knows whether the switch was thrown"
+        return "no current flowed before it was interrupted, and nobody knows whether the switch was thrown"
     made_by = simulated_by(trace.head)
     if not place.in_logbook or not made_by:
         return ""

@@ -249,7 +249,7 @@ def need_checks(trend: RigTrend) -> None:
     """Raise InputError where there is nothing to draw a trend from."""
     if not trend.history.checks:
         raise InputError(
-            "no whole throw is logged yet",
+            "no complete throw is logged yet",
             f"rig {trend.history.rig.name}",
             remedy=Remedy.ADD_CHECK,
         )

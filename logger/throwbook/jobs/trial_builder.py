@@ -339,7 +339,7 @@ class TrialRecord:
         if isinstance(event, FaultEvent):
             return self._once(event.code, f"{FAULTS.get(event.code, event.code)} ({event.text})")
         if isinstance(event, ClockStopped):
-            return "the board's clock does not move: no time can be measured from here on. Give the board its supply anew"
+            return "the board's clock does not move: no time can be measured from here on. Unplug the board and plug it in again"
         if isinstance(event, Dropped):
             return ""
         self.lost += event.count

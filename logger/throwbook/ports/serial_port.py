@@ -94,7 +94,9 @@ class LoopbackPort:
         except (OSError, OverflowError) as error:
             self._listener.close()
             raise OutsideError(
-                f"port {number} can't be had: {error}", "simulated board", "Give another number, or 0 for any"
+                f"port {number} cannot be opened: {error}",
+                "simulated board",
+                "Give another number, or 0 for any",
             ) from error
         self.name = f"socket://127.0.0.1:{self._listener.getsockname()[1]}"
 
@@ -286,7 +288,7 @@ class Port:
             self._port.write(data)
         except serial.SerialTimeoutException as error:
             raise OutsideError(
-                "the port takes nothing", self.name, "Unplug the board, plug it in again"
+                "the port accepts no data", self.name, "Unplug the board, plug it in again"
             ) from error
         except (OSError, TypeError) as error:
             raise gone(self.name, error) from error

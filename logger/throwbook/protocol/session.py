@@ -234,7 +234,7 @@ class Session:
         self._block.append(message)
 
     def _reset(self, message: Identity) -> None:
-        self._cut(Reset("the board started anew"))
+        self._cut(Reset("the board restarted"))
 
     def _halted(self, message: Taken) -> None:
         if message.word == Halt.word:

@@ -122,7 +122,7 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
             f"{'' if kind == BENCH else HOW_SEEN} If a throw stalled or stopped short, write that in the note.".strip(),
             QUIET,
         ),
-        Heading("To look at", 3),
+        Heading("To check", 3),
         Bullets(plan.look_at, BOX),
         Heading("To type it in later", 3),
         Text(

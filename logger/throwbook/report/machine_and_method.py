@@ -36,9 +36,9 @@ DECISION_RULE = (
     "Limits of the rating (full-load current, lowest voltage, travel done) decide an acceptance. A figure passes when it is "
     "inside by at least its expanded uncertainty U (k = 2). It fails when it is beyond by more than U. In between it is undecided "
     "(guard band w = U; JCGM 106:2012, ILAC-G8:09/2019). Alert limits (80 % of the rating, expected time, spread) are compared as "
-    "read: over one is 'watch'. Only beyond twice the tolerance of the expected time does a throw fail, guarded. Without a "
-    "reading of the peak running current the running current must stay at or under 80 % of the rating, guarded. What had to be assumed widens "
-    "what is expected and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
+    "read: a reading over one gives 'watch'. A throw fails only beyond twice the tolerance of the expected time, with the guard band. Without a "
+    "reading of the peak running current the running current must stay at or under 80 % of the rating, with the guard band. An assumed value "
+    "widens the expected range and fails no throw. What nobody could read is listed as not proved. Uncertainties: type A "
     "from repeats, type B from calibration, resolution and instrument class, root-sum-square (JCGM 100:2008). A mean of few "
     "throws has Student's t for their number in place of 2."
 )
@@ -47,8 +47,8 @@ SHARED_RISK_RULE = (
     "ILAC-G8:09/2019, JCGM 106:2012, 8.2). The chance that the true value is beyond the limit is at most 10 %. It stands beside the reading."
 )
 METHOD = (
-    "Start, end of the inrush and end are found in the recorded current; the running current is its time-average between "
-    "the last two. Travel comes from the back-EMF, the integral of V - iR, tied to the full stroke. The expected time of the full stroke is "
+    "Start, end of the inrush and end are found in the recorded current. The running current is the time-average from "
+    "the end of the inrush to the end. Travel comes from the back-EMF, the integral of V - iR, tied to the full stroke. The expected time of the full stroke is "
     "calculated for the measured voltage and current, from the baseline or, without one, from the data sheet.",
     "Shapes are compared with the baseline: the pointwise median of its throws. Limits drawn from n throws use the "
     "prediction factor for n.",

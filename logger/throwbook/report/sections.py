@@ -174,7 +174,7 @@ def trend(material: Material) -> list[Block]:
     ]
     caption = (
         f"Each check at {at_reference(material.rig.units)} and nominal voltage, the level that the checks up to it show, and the limits of normal variation "
-        "for that level. Dotted upright lines are services. Then the forecast. First stands what was out of control first. A binding spot is drawn as its current above the current beside it"
+        "for that level. Dotted upright lines are services. Then the forecast. The figure that was first out of control comes first. A binding spot is drawn as its current above the current beside it"
     )
     alt = f"Charts over {max(len(one.points) for one in shown)} checks: {'; '.join(said)}."
     blocks.append(Picture("trend", caption, alt))

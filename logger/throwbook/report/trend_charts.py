@@ -232,7 +232,7 @@ def _services(axes: "Axes", history: RigHistory, first: date) -> None:
 
 def _effect_panel(axes: "Axes", effects: Sequence[tuple[TrendResult, Any]]) -> None:
     """Each service's effect with its interval about nought."""
-    axes.set_title(f"services: after less before ({100 * effects[0][1].confidence:.0f} % interval)")
+    axes.set_title(f"services: after minus before ({100 * effects[0][1].confidence:.0f} % interval)")
     for row, (one, effect) in enumerate(effects):
         bars = [[effect.change - effect.low], [effect.high - effect.change]]
         axes.errorbar([effect.change], [row], xerr=bars, fmt="o", color=chart_style.BLACK, capsize=4)

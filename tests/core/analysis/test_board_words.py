@@ -35,7 +35,7 @@ def head(*faults: tuple[str, float], **more: object) -> dict[str, object]:
 )
 def test_a_sensor_that_did_not_answer_in_the_movement_spoils_it(code: str, at_s: float, spoils: bool):
     assert bool(spoilt_by(head((code, at_s)), 2.0, 12.0)) == spoils
-    assert notes_of(head((code, at_s))) == [f"the board said {code} at {at_s:.2f} s"]
+    assert notes_of(head((code, at_s))) == [f"the board reported {code} at {at_s:.2f} s"]
 
 
 def test_a_sensor_absent_before_the_first_row_spoils_the_movement_too():

@@ -14,9 +14,9 @@ def test_a_rig_whose_suitability_passes_leaves_nothing_open():
 def test_what_fails_stands_before_what_is_undecided_and_says_what_to_do():
     rig = replace(changed(lock={"needed_force_n": 1200.0}), wiring=None)
     gaps = not_covered(rig)
-    assert [one.short for one in gaps][:1] == ["force margin (fails)"]
+    assert [one.short for one in gaps][:1] == ["force margin FAILS"]
     assert {"cable", "fuse"} <= {one.about for one in gaps}
-    assert coverage_line(gaps).startswith("Not covered: force margin (fails), ")
+    assert coverage_line(gaps).startswith("Not covered: suitability (force margin FAILS, ")
     fuse = next(one for one in gaps if one.about == "fuse")
     assert (
         fuse.sentence
@@ -31,4 +31,4 @@ def test_blanks_of_the_accepted_sheet_are_named_beside():
     assert blank.sentence == f"{about}: not covered: any particular attachment; whom to ask."
     said = "Not recorded on the accepted sheet: attachment fitted, operator."
     assert coverage_line([blank]) == said
-    assert coverage_line([Gap("fuse"), blank]) == f"Not covered: fuse. {said}"
+    assert coverage_line([Gap("fuse"), blank]) == f"Not covered: suitability (fuse). {said}"

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from throwbook.jobs.restore import Backup, Restored
 
 CLOSE_OTHERS = "Close every other program that has this logbook open."
-JUDGING = "Throws of an earlier version are being judged again just now, and what comes of it has to be in the file. The list of rigs shows how far that is. Nothing was changed. Restore when it is done."
+JUDGING = "Stored throws are being judged again, and the results must be saved first. The list of rigs shows how far it is. Nothing was changed. Restore when it is done."
 MEANING = "The present file is kept beside it under another name. Every order, sighting and throw that the backup lacks is carried over, as far as the present file can be read. If it can't be read to its end, every rig is restricted until somebody signs."
 
 

@@ -265,7 +265,7 @@ class SheetScreen(Page[None]):
                 )
             )
             if not found.trials:
-                cells += [Cell(f"Look at: {text}.") for text in found.plan.look_at]
+                cells += [Cell(f"Check: {text}.") for text in found.plan.look_at]
                 cells += [Cell(text, WARN) for text in self._reach if self._by_hand]
             if found.rig_changed:
                 cells.append(Cell(RIG_CHANGED, WARN))

@@ -68,11 +68,11 @@ def head_from(head: Mapping[str, Any], before_s: float) -> dict[str, Any]:
 
 
 def spoilt_by(head: Mapping[str, Any], start_s: float, end_s: float) -> str:
-    """Why readings between these times [s from the first row] can't be believed; empty: the board said nothing."""
+    """Why readings between these times [s from the first row] can't be believed; empty: the board reported nothing."""
     for fault in faults_in(head):
         lasts = fault.code == LASTING
         if fault.code in SPOILING and (lasts or fault.at_s >= start_s) and fault.at_s <= end_s + LATE_S:
-            return f"the board said that its current sensor did not answer: {_said(fault)}"
+            return f"the board reported that its current sensor did not answer: {_said(fault)}"
     return ""
 
 
@@ -80,7 +80,7 @@ def untimed_by(head: Mapping[str, Any], start_s: float, end_s: float) -> str:
     """Why no time can be told of a movement between these times [s from the first row]; empty: it can."""
     if clock_u_s(head, start_s, end_s) <= UNTIMED_SHARE * (end_s - start_s):
         return ""
-    return f"its times can't be told: {head.get(CLOCK_KEY, 'something was wrong with the clock')}"
+    return f"its times are not known: {head.get(CLOCK_KEY, 'something was wrong with the clock')}"
 
 
 def lost_by_numbers(head: Mapping[str, Any], otherwise: float) -> float:
@@ -90,10 +90,10 @@ def lost_by_numbers(head: Mapping[str, Any], otherwise: float) -> float:
 
 def notes_of(head: Mapping[str, Any]) -> list[str]:
     """What a person is told of this record."""
-    notes = [f"the board said {_said(fault)}" for fault in faults_in(head)[:5]]
+    notes = [f"the board reported {_said(fault)}" for fault in faults_in(head)[:5]]
     left = len(faults_in(head)) - len(notes)
     if left > 0:
-        notes.append(f"the board said {left} more faults")
+        notes.append(f"the board reported {left} more faults")
     asked_hz, came_hz = (_number(head.get(key)) for key in ("rate_asked_hz", "rate_hz"))
     if asked_hz and came_hz and abs(came_hz / asked_hz - 1.0) > RATE_SHARE:
         notes.append(f"{asked_hz:g} samples per second were set, {came_hz:.4g} reached")

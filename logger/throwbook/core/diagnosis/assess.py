@@ -271,9 +271,7 @@ def _notes(evidence: Evidence, gains: Gains) -> tuple[str, ...]:
     shown = evidence.end == NO_RUN or segments.starts_running or evidence.figures.inrush_a is not None
     least = "" if shown else f"{least_inrush_a(segments, gains):.2f}"
     if least.strip("0."):
-        notes.append(
-            f"the inrush is too short for these rows to show its peak: the inrush current is at least {least} A"
-        )
+        notes.append(f"the rows are too far apart to show the peak of the inrush. It is at least {least} A")
     if segments.settled_latest > segments.settled:
         notes.append(
             "the inrush does not settle into the run: the running current is given with and without it"

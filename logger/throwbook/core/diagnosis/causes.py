@@ -50,15 +50,20 @@ class Cause:
 _AND_REPEAT = "repeat the throw. If the sign is still there, the cause is in the actuator."
 DETACH = DETACHED + _AND_REPEAT
 
-BOTH_ENDS = "Power isolated: clip the meter to one end of the cable. Hands out, power on: repeat the throw and read it from a distance. Do the same at the other end."
+HANDS_OUT = "Attachment on the ground, hands out: "
+"""What goes before a throw that somebody repeats."""
+ISOLATED = "Attachment on the ground, power isolated: "
+"""What goes before hands."""
 
-WIGGLE = "Only at plugs well clear of pins and linkage: repeat the throw and wiggle one plug at a time. Power isolated: check the other plugs and clip a meter to the actuator's plug. Hands out, power on: repeat the throw and read the voltage."
+BOTH_ENDS = f"{ISOLATED}clip the meter to one end of the cable. Hands out, power on: repeat the throw and read it from a distance. Do the same at the other end."
+
+WIGGLE = f"{HANDS_OUT}repeat the throw. Wiggle one plug at a time, only plugs well clear of pins and linkage. Power isolated: check the other plugs and clip a meter to the actuator's plug. Hands out, power on: repeat the throw and read the voltage."
 
 BOTH_EYES = "Look at both pins, one at a time."
 
-WATCH_ROD = f"{BOTH_EYES} Then watch the rod from a distance: does it move while the motor runs?"
+WATCH_ROD = f"Release the switch. {BOTH_EYES} {HANDS_OUT}throw once more. Watch the rod from a distance: does it move while the motor runs?"
 
-TELL_APART = " Power isolated, pin where it should be: does that switch still read wrong? Then switch, magnet, plug or cable is at fault, not the pin."
+TELL_APART = f" {ISOLATED[:-2]}, pin where it should be: does that switch still read wrong? Then switch, magnet, plug or cable is at fault, not the pin."
 
 
 CAUSES: tuple[Cause, ...] = (
@@ -77,9 +82,7 @@ CAUSES: tuple[Cause, ...] = (
             "a clutch that slips while the motor turns",
             "a load just at the current limit, with the rod still moving",
         ),
-        "Power off before hands go near. "
-        + BOTH_EYES
-        + " Then watch, from a distance, whether the rod moves while the current is at its limit. Look up the drive's current limit.",
+        f"Power isolated before hands go near. {BOTH_EYES} {HANDS_OUT}throw once more. Watch from a distance whether the rod moves while the current is at its limit. Look up the drive's current limit.",
         limited_below_stall,
     ),
     Cause(
@@ -121,7 +124,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("the operator released the switch", "a broken wire that loses contact as the rod moves"),
         BOTH_EYES
-        + " Power isolated: measure the rod's travel. Hands out, power on: repeat the throw. Stopping again at the same place points to the limit switch.",
+        + " Attachment on the ground, power isolated: measure the rod's travel. Hands out, power on: repeat the throw. If it stops at the same place again, suspect the limit switch.",
     ),
     Cause(
         "no-end",
@@ -159,7 +162,7 @@ CAUSES: tuple[Cause, ...] = (
             "the mechanism moves more easily after cleaning",
         ),
         BOTH_EYES
-        + " Then, hands off, watch rod and linkage from a distance while they move. Isolate the power before you touch or move anything by hand.",
+        + " Attachment on the ground, hands out: throw once more. Watch rod and linkage from a distance while they move. Isolate the power before you touch or move anything by hand.",
     ),
     Cause(
         "over-rated",
@@ -173,7 +176,7 @@ CAUSES: tuple[Cause, ...] = (
         "a side load or a crooked mount: it grows with the travel",
         POSSIBLE,
         ("dirt or dry pins", "a latch that springs back against the pins near the end of travel"),
-        "Compare lock with unlock throws: a side load shows differently in the two. " + DETACH,
+        "Compare lock with unlock throws: a side load looks different in the two. " + DETACH,
         rising,
     ),
     Cause(
@@ -181,7 +184,8 @@ CAUSES: tuple[Cause, ...] = (
         "cold or stiff grease: most friction at the start, then less",
         POSSIBLE,
         ("water or ice inside", "wear or dirt"),
-        "Repeat three times, with the rests: cold grease loosens with each throw. Repeat on a warm day.",
+        HANDS_OUT
+        + "repeat three times, with the rests. Cold grease loosens with each throw. Repeat on a warm day.",
         easing,
     ),
     Cause(
@@ -208,7 +212,8 @@ CAUSES: tuple[Cause, ...] = (
         "a pin touches the edge of its hole, or the latch clamps before the end",
         POSSIBLE,
         ("a burr or packed mud near the end", "an attachment that sits crooked"),
-        BOTH_EYES + " Try another attachment. If the binding spot is gone, the fit of the hole is the cause.",
+        BOTH_EYES
+        + " Attachment on the ground: change to another one and repeat the throw, hands out. If the binding spot is gone, the fit of the hole is the cause.",
         near_end,
     ),
     Cause(
@@ -232,14 +237,14 @@ CAUSES: tuple[Cause, ...] = (
         "play has grown: worn nut, linkage or pin holes",
         LIKELY,
         ("a mount that has come loose",),
-        "Power isolated: feel for play by hand at the rod, the linkage and each pin.",
+        ISOLATED + "feel for play by hand at the rod, the linkage and each pin.",
     ),
     Cause(
         "uneven-sides",
         "the loads of the two pins come on one after the other",
         POSSIBLE,
         ("uneven wear", "a linkage out of adjustment"),
-        BOTH_EYES + " Power isolated: compare the play of the two sides by hand.",
+        f"{BOTH_EYES} {ISOLATED}compare the play of the two sides by hand.",
     ),
     Cause(
         "switch-open",
@@ -282,7 +287,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("more friction on that side alone, which stretches its link", "a switch knocked out of place"),
         BOTH_EYES
-        + " Attachment on the ground, hands out: throw both ways. A late pin is late both ways, a switch out of place is late one way and early the other. Then, power isolated: feel for play by hand on that side.",
+        + " Attachment on the ground, hands out: throw both ways. A late pin is late both ways. A switch out of place is late one way and early the other. Then, power isolated: feel for play by hand on that side.",
     ),
     Cause(
         "switch-fault",
@@ -306,18 +311,19 @@ CAUSES: tuple[Cause, ...] = (
         LIKELY,
         ("a link that was set since the baseline", "the other side later in one direction alone"),
         BOTH_EYES
-        + " Attachment on the ground, hands out: throw both ways. A switch out of place is early one way and late the other, a late pin is late both ways. Then, power isolated: compare the place of the two switches.",
+        + " Attachment on the ground, hands out: throw both ways. A switch out of place is early one way and late the other. A late pin is late both ways. Then, power isolated: compare the place of the two switches.",
     ),
     Cause(
         "slow-travel",
         "voltage drop between the board and the motor: plug, cable or brushes",
         POSSIBLE,
         (
-            "a rating or a baseline that isn't this actuator's",
+            "a rating or a baseline of another actuator",
             "a slipping gear or clutch",
             "a voltage channel that reads high",
         ),
-        "Power isolated: clip the meter to the actuator's own plug and fix a ruler by the rod. Hands out, power on: repeat the throw and read both from a distance.",
+        ISOLATED
+        + "clip the meter to the actuator's own plug and fix a ruler by the rod. Hands out, power on: repeat the throw and read both from a distance.",
     ),
     Cause(
         "low-supply",
@@ -383,7 +389,7 @@ CAUSES: tuple[Cause, ...] = (
         "the board's range ends below this current",
         LIKELY,
         ("a wrong full-scale setting of the board",),
-        "Check the range of the current sensor against the stall current of the actuator. Then record again.",
+        "Compare the range of the current sensor with the stall current of the actuator. Then record again.",
     ),
     Cause(
         "gaps",
@@ -399,7 +405,7 @@ CAUSES: tuple[Cause, ...] = (
         (
             "a drive that never stops by itself: slipping clutch or gear, or a limit switch that does not open",
         ),
-        "Record again, and let the recording run for one second after the current has stopped. If the motor does not stop by itself, power off. "
+        "Record again, and let the recording run for one second after the current has stopped. If the motor does not stop by itself, release the switch and isolate the power. "
         + BOTH_EYES,
         still_running,
     ),
@@ -415,7 +421,8 @@ CAUSES: tuple[Cause, ...] = (
         "electrical noise: sense wires beside the motor's, a loose plug or a bad ground",
         POSSIBLE,
         ("worn brushes", "the engine's alternator"),
-        "Repeat with the engine off and the sense wires away from the motor wires. If the noise stays, isolate the power: check the plug, then the brushes.",
+        HANDS_OUT
+        + "repeat with the engine off and the sense wires away from the motor wires. If the noise stays, isolate the power: check the plug, then the brushes.",
     ),
 )
 

@@ -66,7 +66,7 @@ def _overlapping(case: AcceptanceCase) -> list[str]:
     if not runs:
         return []
     return [
-        f"{counted(runs, 'throw')} began before the throw before had ended, by their times: correct the times"
+        f"{counted(runs, 'throw')} began before the previous throw had ended, by their times: correct the times"
     ]
 
 

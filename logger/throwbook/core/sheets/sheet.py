@@ -47,24 +47,24 @@ LOOK_AT: dict[str, tuple[str, ...]] = {
     BENCH: ("the rod runs the full stroke both ways and stops by itself",),
     COMMISSIONING: (
         "after every lock throw, each pin in its hole: left and right looked at separately",
-        "the manufacturer's load check after the lock throws",
+        "the manufacturer's load check, after every lock throw",
         "the pins stay put with the power off",
     ),
     SEASONAL: (
         "after every lock throw, each pin in its hole: left and right looked at separately",
-        "the manufacturer's load check after the lock throws",
+        "the manufacturer's load check, after every lock throw",
         "the pins stay put with the power off",
         "power isolated: play by hand",
     ),
     AFTER_SERVICE: (
         "the parts that were worked on, before and after",
         "after every lock throw, each pin in its hole: left and right looked at separately",
-        "the manufacturer's load check after the lock throws",
+        "the manufacturer's load check, after every lock throw",
         "the pins stay put with the power off",
     ),
     SPOT: (
         "each pin in its hole: left and right looked at separately",
-        "the manufacturer's load check after the lock throw",
+        "the manufacturer's load check, after the lock throw",
         "the pins stay put with the power off",
     ),
 }

@@ -88,7 +88,7 @@ def cable(case: SizingCase) -> Finding:
     ohm, lost, stalled = case.cable_ohm(), case.cable_drop(), case.stalled_drop()
     says = (
         f"{wiring.conductor}, {show(wiring.length_one_way_m, 'cable length', case.rig.units)} one way: "
-        f"{show_interval(ohm, 'resistance')} there and back without plugs; {show_interval(lost, 'voltage')} lost at "
+        f"{show_interval(ohm, 'resistance')} there and back without plugs. Voltage drop {show_interval(lost, 'voltage')} at "
         f"{unit.full_load_current_a:g} A ({rounded_up(100 * lost.high / unit.voltage_v, 1)} % at most), up to "
         f"{rounded_up(stalled.high, 1)} V in a stall"
     )
@@ -383,7 +383,7 @@ class Gap:
     @property
     def short(self) -> str:
         """For a list of them."""
-        return f"{self.about} (fails)" if self.fails else self.about
+        return f"{self.about} FAILS" if self.fails else self.about
 
     @property
     def sentence(self) -> str:
@@ -416,5 +416,5 @@ def coverage_line(gaps: Sequence[Gap]) -> str:
     """One line beside a status; empty where nothing is open."""
     open_gaps = [one.short for one in gaps if not one.about.startswith(BLANK)]
     blanks = [one.about[len(BLANK) + 2 : -1] for one in gaps if one.about.startswith(BLANK)]
-    said = [f"Not covered: {', '.join(open_gaps)}."] * bool(open_gaps)
+    said = [f"Not covered: suitability ({', '.join(open_gaps)})."] * bool(open_gaps)
     return " ".join((*said, *(f"{BLANK.capitalize()}: {one}." for one in blanks)))

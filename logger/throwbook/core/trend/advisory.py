@@ -30,9 +30,7 @@ SOON = timedelta(days=14)
 
 ISOLATED = "attachment on the ground, power isolated"
 LOOK_THERE = f"{ISOLATED}: look at that place: burr, bent pin, packed mud, nut"
-COMPARE_SWITCHES = (
-    "look at both pins, then throw both ways. Power isolated: compare the place of the two switches"
-)
+COMPARE_SWITCHES = "look at both pins, one at a time. Attachment on the ground, hands out: throw both ways. Power isolated: compare the place of the two switches"
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
     RUN_CURRENT: (
@@ -46,22 +44,22 @@ REMEDIES: dict[str, tuple[str, str]] = {
         "lamp, file, board",
     ),
     SOURCE_RESISTANCE: (
-        "power isolated: clean plug and ground, clip the meter to one end of the cable. Hands out, power on: read it during a throw. Do the same at the other end",
+        f"{ISOLATED}: clean plug and ground, clip the meter to one end of the cable. Hands out, power on: read it during a throw. Do the same at the other end",
         "voltmeter, contact cleaner, spare plug",
     ),
     TRAVEL_TIME: (
-        "power isolated: clip the meter to the actuator's plug. Hands out, power on: read it during a throw. Then look for drag",
+        f"{ISOLATED}: clip the meter to the actuator's plug. Hands out, power on: read it during a throw. Then look for drag",
         "voltmeter, stopwatch",
     ),
     TAKE_UP: (
-        "power isolated: feel for free play at clevis pins, nut and linkage",
+        f"{ISOLATED}: feel for free play at clevis pins, nut and linkage",
         "feeler gauge, spare clips",
     ),
     SWITCH_LAG: (
-        "look at both pins, one at a time. Power isolated: feel for play by hand at that side's link and pin, then clean and grease that side",
+        f"look at both pins, one at a time. Then {ISOLATED}: feel for play by hand at that side's link and pin, then clean and grease that side",
         "feeler gauge, grease, brush, spare clips",
     ),
-    ENERGY: ("power isolated: clean and grease screw and pins", "grease, brush, board or clamp meter"),
+    ENERGY: (f"{ISOLATED}: clean and grease screw and pins", "grease, brush, board or clamp meter"),
 }
 ORDER = (RUN_CURRENT, PEAK_RUN_CURRENT, SWITCH_LAG, TAKE_UP, SOURCE_RESISTANCE, TRAVEL_TIME, ENERGY)
 
@@ -187,7 +185,7 @@ def _jumpy(case: AdvisoryCase) -> NextAction | None:
                 f"{_name(one)} varies {100 * one.dispersion.now:.0f} % from throw to throw, "
                 f"{100 * one.dispersion.before:.0f} % before"
             )
-            what = "power isolated: look for a loose plug or ground, worn brushes, a slack mounting"
+            what = f"{ISOLATED}: look for a loose plug or ground, worn brushes, a slack mounting"
             return _act(
                 case, 2, what, why, "likely", case.today + SOON, "voltmeter, contact cleaner, spanners"
             )
@@ -261,7 +259,7 @@ def _lower(case: AdvisoryCase) -> NextAction | None:
     return _act(
         case,
         2,
-        "power isolated: look at the linkage and at both pins, one at a time. Log any greasing",
+        f"{ISOLATED}: look at the linkage and at both pins, one at a time. Log any greasing",
         why,
         "likely",
         case.today + SOON,
@@ -275,7 +273,7 @@ def _heavy_at_first(case: AdvisoryCase) -> NextAction | None:
         heavy = one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT
         if heavy and found is not None and not _worked_on_since(case, found.points[-1].sheet):
             why = f"the as-found throw ({one.direction}) draws more current than in earlier checks"
-            what = "power isolated: look for old grease, water or rust and free it up. Check again after it has stood for some hours"
+            what = f"{ISOLATED}: look for old grease, water or rust and free it up. Check again after it has stood for some hours"
             return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag")
     return None
 
@@ -356,5 +354,5 @@ def _name(one: TrendResult) -> str:
 
 def _sure(one: TrendResult) -> str:
     if one.change_chance < 1e-4:
-        return "almost certain: by chance in under 1 check of 10 000"
+        return "almost certain: by chance in under 1 check of 10,000"
     return f"likely: by chance in 1 check of {1 / one.change_chance:.0f}"
