@@ -307,9 +307,9 @@ def test_a_rig_that_has_shown_its_answer_to_weather_is_expected_so_and_the_card_
     assert shown.run_current_a.u < assumed.run_current_a.u
     assert shown.time_s.value > assumed.time_s.value
     assert assumed.because.endswith("effect of weather assumed, not measured")
-    assert shown.because.endswith("weather as 16 checks of this rig show it")
+    assert shown.because.endswith("effect of weather from 16 checks of this rig")
     said = words(cab_card(replace(source, weather={"lock": own})))
-    assert "weather as 16 checks of this rig show it" in said
+    assert "effect of weather from 16 checks of this rig" in said
 
 
 @pytest.mark.parametrize(("checks", "swing_k"), [(3, 14.0), (16, 4.0)])

@@ -146,7 +146,7 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
     if can_ask():
         for text in SHOWN_AT["commissioning"]:
             output.line(text, style="warn")
-        read = click.confirm("Read, and kept to", default=False, err=True)
+        read = click.confirm("Have you read these, and do you keep to them?", default=False, err=True)
         if not read:
             raise InputError("the cautions were not confirmed", name, "It stays open.")
     given["left_pin"] = needed(

@@ -309,7 +309,7 @@ def _print_reasons(trends: Sequence["TrendResult"]) -> None:
             if figure_name(one.figure) not in names:
                 names.append(figure_name(one.figure))
     for reason, names in reasons.items():
-        output.line(f"{', '.join(names)}: {reason}", style="quiet")
+        output.line(f"{reason} ({', '.join(names)})", style="quiet")
 
 
 def _print_services(found: "RigTrend") -> None:

@@ -62,8 +62,8 @@ def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
         f"coldest check, {coldest.date}: {coldest.value:.2f} A measured, {coldest.corrected:.2f} A at 20 degC: "
         f"{TREND_STATES[coldest.state].column}",
         *(spot.sentence for spot in found.spots),
-        f"{figure_name(peak.figure)}, lock: first out of control {peak.first_signal}; forecast: {forecast_text(peak)}",
-        f"next: {found.action.what}, because {found.action.reason.rstrip('.')}",
+        f"{figure_name(peak.figure)}, lock: first out of control {peak.first_signal}; limit reached: {forecast_text(peak)}",
+        f"next: {found.action.what}. Because {found.action.reason.rstrip('.')}",
     ]
     return Chapter("Trend over the seasons", f"throwbook trend {rig}", tuple(says))
 

@@ -18,6 +18,7 @@ from throwbook_tui.present import (
     STRONG,
     WARN,
     Cell,
+    sentence,
     three_digits,
 )
 from throwbook_tui.screens.page import Page, key
@@ -153,7 +154,7 @@ def trend_words(one: "TrendResult", at: int, count: int, units: str) -> list[Cel
             ),
             tone,
         ),
-        Cell(f"Limit reached: {forecast_text(one)}."),
+        Cell(f"Limit reached: {forecast_text(one)}." if one.forecast else sentence(one.no_forecast)),
     ]
     for effect in one.service_effects:
         cells.append(

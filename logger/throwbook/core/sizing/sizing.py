@@ -206,7 +206,7 @@ def duty(case: SizingCase) -> Finding:
     says = (
         f"{100 * unit.duty_cycle:g} %: a throw at full load, up to {show_duration(run_s, 'min')}, calls for {show_rest(rest_s)} of "
         f"rest. 5 lock and 5 unlock throws take {show_duration(whole_s, 'min')}. {in_a_row} throws in a row use up a cycle of "
-        f"{show_duration(period_s)}{'' if unit.duty_period_s else ' (usual where none is given)'}"
+        f"{show_duration(period_s)}{'' if unit.duty_period_s else ' (assumed: none is given)'}"
     )
     if in_a_row < 2:
         return Finding(

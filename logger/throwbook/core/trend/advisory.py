@@ -29,7 +29,7 @@ SOON = timedelta(days=14)
 """A rise is looked into within this (common practice, no source)."""
 
 ISOLATED = "attachment on the ground, power isolated"
-LOOK_THERE = f"{ISOLATED}: look at that place: burr, bent pin, packed mud, nut"
+LOOK_THERE = f"{ISOLATED}: look at that place for a burr, a bent pin or packed mud, and look at the nut"
 COMPARE_SWITCHES = "look at both pins, one at a time. Attachment on the ground, hands out: throw both ways. Power isolated: compare the place of the two switches"
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
@@ -40,7 +40,7 @@ REMEDIES: dict[str, tuple[str, str]] = {
         "grease, brush, board or clamp meter",
     ),
     PEAK_RUN_CURRENT: (
-        f"{ISOLATED}: look at the place where the current peaks: burr, bent pin, packed mud",
+        f"{ISOLATED}: look for a burr, a bent pin or packed mud at the place where the current peaks",
         "lamp, file, board",
     ),
     SOURCE_RESISTANCE: (

@@ -174,7 +174,7 @@ def _from_baseline(
     weather = (
         "effect of weather assumed, not measured"
         if own is None
-        else f"weather as {own.checks} checks of this rig show it"
+        else f"effect of weather from {own.checks} checks of this rig"
     )
     return Expected(
         Interval.about(
