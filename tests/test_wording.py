@@ -22,8 +22,8 @@ TEMPLATES = (".html", ".txt", ".tcss", ".css", ".svg", ".j2")
 
 # phrase: why it may stand. A phrase is taken out of a string before the string is searched.
 REVIEWED: dict[str, str] = {
-    "half-locked attachment": "names the hazard itself (method.md 7)",
-    "safety circuits": "names a kind of wiring that belongs to qualified people (method.md 7)",
+    "half-locked attachment": "names the hazard itself",
+    "safety circuits": "names a kind of wiring that belongs to qualified people",
     r"\b(locked|engaged|safe|": "what no rig may be called (rig_names); compared with, not shown",
     "database is locked": "what the database says when another program holds it; compared with, not shown",
 }

@@ -2,7 +2,7 @@
 // to ground, a fixed resistor from the input to the supply. The supply cancels.
 //
 // R = R25 * exp(B * (1/T - 1/T25)), T in kelvin: the beta equation that data sheets of thermistors give B for. The table is
-// reckoned by the compiler, with straight lines between its points: no logarithm on the chip.
+// calculated by the compiler, with straight lines between its points: no logarithm on the chip.
 #pragma once
 #include <stdint.h>
 #ifdef __AVR__
@@ -76,7 +76,7 @@ inline int16_t ntc_centidegrees(const NtcTable& table, uint16_t sixteenths) {
                                                           (kNtcStep * 16)));
 }
 
-// The average of the last sixteen or so conversions, which begins anew where one is off the table.
+// The average of the last sixteen or so conversions, which starts again where one is off the table.
 class NtcInput {
  public:
   void take(int16_t converted) {

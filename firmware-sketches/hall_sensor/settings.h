@@ -13,7 +13,7 @@ const bool kHasVoltage = true;      // false: no divider fitted
 const uint16_t kMillivoltPerAmp = 100;     // data sheet, at 5 V: 185 (5 A type), 100 (20 A type), 66 (30 A type)
 const uint32_t kFullScaleMilliamp = 20000;  // the sensor's rated range, either way
 
-const uint16_t kSupplyMillivolt = 5000;  // the board's own 5 V as measured: the voltage channel hangs on it
+const uint16_t kSupplyMillivolt = 5000;  // the board's own 5 V as measured: the voltage channel depends on it
 const uint32_t kDividerTopOhm = 47000;
 const uint32_t kDividerBottomOhm = 10000;
 

@@ -36,7 +36,7 @@ constexpr SensorScale scale_of(InaKind kind) {
                      ina_most_hz(kind)};
 }
 
-// Reckoned by the compiler: the chip would take long over these divisions.
+// Calculated by the compiler: the chip would take long over these divisions.
 constexpr SensorScale kScaleOfIna219 = scale_of(InaKind::ina219);
 constexpr SensorScale kScaleOfIna226 = scale_of(InaKind::ina226);
 // While no sensor answers: nothing is known of its counts, and the lower of the two rates counts.
@@ -95,7 +95,7 @@ class I2cShunt : public SampledSensor<Beside> {
 
   // --- what the conversation asks for ---
 
-  // INA226: it has a maker's code. INA219: it has none, so its configuration must be as after power-up or as we set it.
+  // INA226: it has a manufacturer's code. INA219: it has none, so its configuration must be as after power-up or as we set it.
   bool probe() {
     uint16_t value = 0;
     kind_ = InaKind::none;

@@ -167,7 +167,7 @@ class LogbookReader:
         return self._book.trace(trial)
 
     def baseline(self, rig: str, direction: str) -> Baseline | None:
-        """What throws of this direction are held against; None before there is any healthy throw."""
+        """What throws of this direction are compared with; None before there is any baseline throw."""
         from throwbook.jobs.find import baseline_for
 
         held = baseline_for(self._book, rig, direction)

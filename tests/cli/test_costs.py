@@ -40,7 +40,7 @@ def test_without_a_rig_all_services_are_listed_by_their_days(yard):
         ("2025-09-01", RIG),
         ("2026-02-01", RIG),
     ]
-    assert "in no sum: hill-loader, 2025: '1.250 EUR'" in out
+    assert "not added up: hill-loader, 2025: '1.250 EUR'" in out
 
 
 def test_costs_are_added_up_by_rig_year_and_currency(yard):

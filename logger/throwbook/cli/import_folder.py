@@ -191,4 +191,4 @@ def _print(done: "FolderImport", *, brief: bool) -> None:
     said += [f"{counted(done.others, 'file')} passed over: not .csv"] if done.others and not brief else []
     output.line("; ".join(said) + ".")
     if any(each.status.open for each in done.sheets):
-        output.line("'throwbook status RIG' says why a rig has an open order.")
+        output.line("'throwbook status RIG' shows why a rig has an open order.")

@@ -47,7 +47,7 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
 @click.option(
     "--rig",
     metavar="NAME",
-    help="The rig, as 'rig list' shows it [default: as each file's head says, else its folder or name].",
+    help="The rig, as 'rig list' shows it [default: the one in each file's head, else by its folder or file name].",
 )
 @click.option("--kind", required=True, type=click.Choice(KINDS), help="What the throws were made for.")
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
@@ -86,7 +86,7 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
 @click.option(
     "--by-name",
     is_flag=True,
-    help="Without --rig: believe the rig that only a folder's or file's name tells.",
+    help="Without --rig: accept the rig that only the folder or file name gives.",
 )
 @click.option(
     "--watch",

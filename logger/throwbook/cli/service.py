@@ -13,7 +13,7 @@ from throwbook.errors import InputError
 if TYPE_CHECKING:
     from throwbook.core.status.maintenance import ServiceEntry
 
-COST_EXAMPLE = "It counts in a sum as an amount with its currency: 1250.50 EUR."
+COST_EXAMPLE = "To be added up it needs an amount with its currency: 1250.50 EUR."
 MOMENTS = ("seen", "found", "fixed", "verified")
 
 
@@ -118,9 +118,9 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an entry.")
 @click.pass_context
 def list_(ctx: click.Context, rig: str | None, year: int | None, costs: bool, as_json: bool) -> None:
-    """Show the maintenance history of RIG, or of all rigs, oldest first. For one rig, also when the next check is due.
+    """Show the maintenance history of RIG, or of all rigs, oldest first. For one rig it also shows when the next check is due.
 
-    Costs are added up by rig, year and currency. A cost that can be read in two ways is in no sum, and is listed as typed.
+    Costs are added up by rig, year and currency. A cost that can be read in two ways is left out of the sums and listed as typed.
 
     \b
     Examples:
@@ -175,7 +175,7 @@ def _print_costs(entries: "list[ServiceEntry]", as_json: bool) -> None:
         output.table(shown.heads, [shown.row(each) for each in sums], right=shown.right)
     for rig, year, text in typed:
         output.line(
-            f"in no sum: {rig}, {year}: {text!r}. Correct it with an amount and a currency.", style="warn"
+            f"not added up: {rig}, {year}: {text!r}. Correct it with an amount and a currency.", style="warn"
         )
     if not sums and not typed:
         output.line("No cost logged yet.")

@@ -33,7 +33,7 @@ def print_plan(state: "SheetState", made: "Plan", reaches: "Sequence[str]" = ())
         f"(duty cycle: {made.rest_from})."
     )
     for text in made.look_at:
-        output.line(f"look at: {text}", indent=2)
+        output.line(f"check: {text}", indent=2)
     for text in reaches[:1]:
         output.line(text)
     for text in reaches[1:]:

@@ -105,7 +105,7 @@ class Figures:
     travel_time_s: Measured | None = None
     inrush_a: Measured | None = None
     run_current_a: Measured | None = None
-    """Time-average from the end of the start-up transient to the end of the movement."""
+    """Time-average from the end of the inrush to the end of the movement."""
     peak_run_current_a: Measured | None = None
     stall_current_a: Measured | None = None
     mean_voltage_v: Measured | None = None
@@ -128,10 +128,10 @@ class Figures:
     run_noise_a: Measured | None = None
     """Scatter of neighbouring samples while running [A]: brush ripple, bad contact and sensor noise together."""
     back_emf_vs: Measured | None = None
-    """Integral of the back-EMF over a movement that ran to a cut-off [V s]: in proportion to its travel."""
+    """Integral of the back-EMF over a movement that stopped by itself [V s]: in proportion to its travel."""
 
     def items(self) -> list[tuple[str, Measured | None]]:
-        """Names and values in contract order."""
+        """Names and values, in the order of the fields."""
         return [(f.name, getattr(self, f.name)) for f in fields(self)]
 
 
@@ -143,7 +143,7 @@ OPEN, CLOSED = 0.0, 1.0
 
 @dataclass(frozen=True)
 class Sign:
-    """One thing noticed in a record, as in the contract's sign table."""
+    """One thing that a record shows; its names stand in ``wording.SIGNS``."""
 
     sign: str
     level: str
@@ -231,7 +231,7 @@ class Assessment:
     started: datetime | None = None
     """When the record began, with its offset from UTC."""
     inrush_end_s: float | None = None
-    """End of the start-up transient [s]."""
+    """End of the inrush [s]."""
     movement: int = 1
     """Which movement of its record, from 1."""
     movements: int = 1

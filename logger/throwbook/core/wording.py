@@ -404,7 +404,7 @@ DETACH_STEPS = "detach the actuator from the latch. Hands out, power on: "
 """What goes before a throw without the latch, attachment on the ground and power isolated; the work follows."""
 DETACHED = f"Attachment on the ground, power isolated: {DETACH_STEPS}"
 
-# ---- cautions, shown where the hazard is. Source: method.md 7 ----
+# ---- cautions, shown where the hazard is; the same stand in the guide (README.md) ----
 
 FALL = (
     "A half-locked attachment drops. Put the attachment on the ground, clear the area and never go under it."

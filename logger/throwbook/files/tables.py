@@ -53,7 +53,7 @@ def tidy(value: Any) -> Any:
 
 
 def assessment_record(assessment: Assessment) -> dict[str, Any]:
-    """The contract's object for one judged trial; a figure's expanded uncertainty (k = 2) is ``NAME_u``."""
+    """One judged trial as ``assess --json`` gives it; a figure's expanded uncertainty (k = 2) is ``NAME_u``."""
     record: dict[str, Any] = {
         "file": assessment.file,
         "movement": assessment.movement,

@@ -75,7 +75,7 @@ class SampleRun:
     direction: str
     shows: str
     sign: str = ""
-    """Sign of the contract that it stands for; empty: healthy, or one record can't show it."""
+    """Sign that it stands for; empty: no fault, or one record can't show it."""
     faults: tuple[SimulatedFault, ...] = ()
     conditions: ThrowConditions = field(default_factory=ThrowConditions)
     sensor: dict[str, Any] = field(default_factory=dict)

@@ -46,7 +46,7 @@ HOW_SEEN = (
 )
 NOTHING_EXPECTED = (
     "The expected time and current are not known yet. They come from the baseline once the rig is commissioned. Before "
-    "that, measure the force to move the latch. Power isolated: take the actuator off and pull with a spring scale where its "
+    "that, measure the force to move the latch. Attachment on the ground, power isolated: take the actuator off and pull with a spring scale where its "
     "rod attaches. Enter the force as 'force to move the latch' (E on the rig's screen; needed_force under [lock] in the rig "
     "file). Then print this again."
 )
@@ -58,7 +58,7 @@ STOP = (
     "the manufacturer's load check fails",
     "anything is bent, cracked, loose or missing",
 )
-"""When nobody should go on working with it. Source: method.md 5; the causes of the status 'do not use'."""
+"""When nobody should go on working with it. Source: the guide (method.md, Status); the causes of the status 'do not use'."""
 EVERY_TIME = "At every change: look at the left pin, then at the right pin, one at a time. Then do the manufacturer's load check."
 CARD_EVENTS = 4
 OLDER_CARD = (

@@ -69,7 +69,7 @@ def expanded(value: float, *standard: float) -> Measured:
 
 
 def end_of(segments: Segments, still_from: int | None) -> str:
-    """How the movement ended, in the contract's words."""
+    """How the movement ended: a key of ``wording.ENDS``."""
     if not segments.moved:
         return NO_RUN
     if still_from is not None:

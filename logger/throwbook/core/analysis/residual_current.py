@@ -18,7 +18,7 @@ SUSTAINED_SAMPLES = 3
 """Fewer samples in a row than this are a spike, not a movement."""
 PAUSE_S = 0.3
 """A break in the current shorter than this is a bad contact: the motor coasts through it; and what is over within this time
-of an end is the end's own bounce or settling (*practice*; contract, section 7)."""
+of an end is the end's own bounce or settling (*practice*)."""
 SWITCHED_S = 0.1
 """Nobody lets go of a switch and presses the other one within this time (*practice*)."""
 DRIVES = 0.1
@@ -36,7 +36,7 @@ WHOLE = 0.85
 """A movement over more than this share of the stroke is a whole throw (*assumed*: the stroke is known to 5 to 10 %
 before anything is measured)."""
 JOG = 0.1
-"""A movement over less than this share of the stroke is a jog (contract, section 7)."""
+"""A movement over less than this share of the stroke is a jog (*practice*)."""
 SURELY_LOWER, SURELY_HIGHER = 0.8, 1.25
 """A level between these shares of another one is still that one."""
 STILL_FALLING = 0.25

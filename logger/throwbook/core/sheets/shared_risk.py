@@ -116,7 +116,7 @@ def reach_said(rig: Rig, clamp: Accuracy, step_a: float) -> tuple[str, ...]:
     """For a person about to throw: what this clamp meter can accept by hand, and which would do more."""
     peak, run = limits_for(rig)["peak_run_current"], guarded_run_current(rig)
     said = [
-        f"By hand, a clamp meter of {clamp.text} with steps of {step_a:g} A can accept:",
+        f"By hand, with a clamp meter of {clamp.text} in steps of {step_a:g} A, these readings can be accepted:",
         f"{limited('peak_run_current')} {_reaches(reach(peak, clamp, step_a))}",
         f"without a peak (no hold): {limited('run_current')} {_reaches(reach(run, clamp, step_a))}",
     ]

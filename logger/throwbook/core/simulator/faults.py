@@ -1,6 +1,6 @@
 """The faults that can be laid on a throw: what each does before it runs, its knob, and the sign that it should give.
 
-``sign`` is the sign of the contract's table that a good detector must give at the severities of the row; ``also``
+``sign`` is the sign that a good detector must give at the severities of the row; ``also``
 are signs that would be no mistake beside it. An empty ``sign``: one record alone can't show it for certain.
 """
 

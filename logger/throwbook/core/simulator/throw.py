@@ -191,7 +191,7 @@ class Truth:
     current_end_s: float | None
     """When the current stopped; None: not in this record."""
     end: str
-    """As in the contract: ``cut-off``, ``stall``, ``still-running``, ``no-run``."""
+    """One of ``cut-off``, ``stall``, ``still-running``, ``no-run``."""
     time_s: FloatArray
     """shape (k,) times of ``fraction``"""
     fraction: FloatArray

@@ -219,7 +219,7 @@ def force(case: SizingCase) -> Finding:
             "force margin",
             UNDECIDED,
             f"the force needed to move the latch is not known. {at} it may be {_at_most(case, case.most_push().low)} at most, measured clean and warm, to leave a margin of {rounded_up(100 * limit.value, 1)} %",
-            "Measure it with a spring scale where the rod attaches, actuator detached, and give lock.needed_force.",
+            "Attachment on the ground, power isolated, actuator detached: measure it with a spring scale where the rod attaches. Give lock.needed_force.",
         )
     margin = case.margin()
     assert margin is not None

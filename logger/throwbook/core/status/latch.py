@@ -37,7 +37,7 @@ DO_NOT_USE = "do not use"
 LEVELS = (IN_SERVICE, WATCH, RESTRICTED, DO_NOT_USE)
 
 
-# cause: its level. Source: method.md 5 is the first block, the contract (section 8) the two of the switches; the rest is common practice.
+# cause: its level. The first block is that of the guide (method.md, Status); the rest is common practice, no source.
 _LEVEL_OF: dict[str, str] = {
     "pin not seen": DO_NOT_USE,
     "stall": DO_NOT_USE,
@@ -95,7 +95,7 @@ NEEDS_TO_CLEAR: dict[str, tuple[str, ...]] = {
     DO_NOT_USE: (CAUSE_FOUND, REPAIR, RECOMMISSIONED, SIGNED),
 }
 
-# The one exception (method.md 5): an imported throw is of another rig, and the order stands there; or it is of nobody.
+# The one exception (guide, method.md, Status): an imported throw is of another rig, and the order stands there; or it is of nobody.
 NEEDS_OF_MOVED = (REASON, SIGNED, MOVED)
 NEEDS_OF_NOBODYS = (CAUSE_FOUND, RECOMMISSIONED, SIGNED)
 

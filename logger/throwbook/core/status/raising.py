@@ -81,7 +81,7 @@ class DueOrder(NamedTuple):
     """A key of ``status.CAUSES``."""
     because: str
     sign: str = ""
-    """The sign behind it, as in the contract, or the alert limit that it is over; empty: none is."""
+    """The sign behind it, or the alert limit that it is over; empty: none is."""
 
 
 def orders_of_record(kind: str, judged: Assessment) -> list[DueOrder]:

@@ -1,4 +1,4 @@
-"""A rig's history turned into trends: one result for each direction and figure, as JSON (contract section 5) and in words.
+"""A rig's history turned into trends: one result for each direction and figure, as JSON and in words.
 
 Drift over services: each service restarts the chart, and none may hide how far a level has come. The newest stage's level is
 held against the rig's first check, or the first one after the actuator was replaced. It has drifted when that check lies
@@ -166,7 +166,7 @@ class TrendResult:
 
 
 def trends_of(history: RigHistory) -> list[TrendResult]:
-    """Every direction and figure that has at least one check, in contract order."""
+    """Every direction and figure that has at least one check, in a fixed order."""
     results = []
     for figure in FIGURES:
         lines = [lines_of(history, one, figure) for one in DIRECTIONS]
@@ -179,7 +179,7 @@ def trends_of(history: RigHistory) -> list[TrendResult]:
 
 
 def telling_first(trends: Sequence[TrendResult]) -> list[str]:
-    """Figures in the order in which they are shown: what signalled first stands first, then the contract's order."""
+    """Figures in the order in which they are shown: what signalled first stands first, then a fixed order."""
     first = {
         figure: min(
             (one.first_signal for one in trends if one.figure == figure and one.first_signal), default=None
@@ -232,7 +232,7 @@ def _as_found(line: Line) -> AsFound:
 
 
 def to_json(result: TrendResult) -> dict[str, Any]:
-    """The contract's object, and what goes beyond it, as JSON can hold it."""
+    """The object of ``trend --json``, as JSON can hold it."""
     slope = result.slope
     return {
         "rig": result.rig,
