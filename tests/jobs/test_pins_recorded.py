@@ -22,6 +22,8 @@ from throwbook.jobs.record import Recording, RecordPlan
 from throwbook.jobs.recording import recover
 from throwbook.jobs.rigs import add_rig
 from throwbook.jobs.store_trial import Place, keep
+from throwbook.jobs.trial_builder import TrialRecord
+from throwbook.protocol.messages import LEFT_CLOSED, LEFT_FITTED, Samples, Started
 from throwbook.protocol.simulated_board import IDENTITY, Readings
 
 NOW = datetime(2026, 3, 14, 9, 12, tzinfo=UTC)
@@ -75,6 +77,18 @@ def test_switches_and_temperature_pass_from_the_board_to_an_exported_file(book: 
     same(trace, read_trace(file))
     _, found = check(str(book))
     assert not found.problems
+
+
+def test_a_switch_whose_wire_breaks_while_a_throw_runs_is_shown_open_as_its_record_has_it():
+    parts = TrialRecord(RIG, "lock")
+    parts.take(Started(200), NOW)
+    for number, bits in enumerate((LEFT_FITTED | LEFT_CLOSED, LEFT_FITTED | LEFT_CLOSED, 0)):
+        index = np.arange(40) + 40 * number
+        shown = index / 200, np.full(40, 2.0), None
+        parts.take(Samples(index, *shown, np.zeros(40, bool), np.full(40, bits)), NOW)
+        assert parts.figures().left_switch == bool(bits)
+        assert parts.figures().right_switch is None
+    assert parts.trace().switches_at_end == (False, None)
 
 
 def test_a_throw_that_fails_is_kept_before_any_question_about_the_air(tmp_path: Path):

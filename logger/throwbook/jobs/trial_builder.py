@@ -212,6 +212,8 @@ class TrialRecord:
         self._told: set[str] = set()
         self._started_at: datetime | None = None
         self._blocks: list[Samples] = []
+        self._switch_bits = 0
+        """Every bit of the pin switches that was ever set: a switch that was fitted once stays so."""
 
     @property
     def is_over(self) -> bool:
@@ -230,9 +232,13 @@ class TrialRecord:
 
     def take(self, event: Event, now: datetime) -> str:
         """One event of the session, at ``now``; gives the line to tell a person, empty when there is none."""
+        import numpy as np
+
         if isinstance(event, Samples):
             self.samples += len(event)
             self._blocks.append(event)
+            if event.switches is not None:
+                self._switch_bits |= int(np.bitwise_or.reduce(event.switches))
             self.live.take(event.time_s, self._corrected(event.current_a), event.voltage_v)
             self._drop_early_rest()
         elif isinstance(event, Identified):
@@ -275,11 +281,11 @@ class TrialRecord:
         import numpy as np
 
         bits = self._blocks[-1].switches if self._blocks else None
-        left, right = (None, None) if bits is None else pin_switches(bits[-1:])
+        left, right = (None, None) if bits is None else pin_switches(np.array([self._switch_bits, bits[-1]]))
         return replace(
             self.live.figures(),
-            left_switch=None if left is None else bool(np.all(left)),
-            right_switch=None if right is None else bool(np.all(right)),
+            left_switch=None if left is None else bool(left[-1]),
+            right_switch=None if right is None else bool(right[-1]),
         )
 
     def trace(self, *, ambient_c: float | None = None, source: str = "") -> Trace | None:
