@@ -13,7 +13,7 @@ STEP_S = 0.05
 KEYS_TO_ARM = (
     ("not commissioned", ["Enter"]),
     ("T one throw", ["t"]),
-    ("before anything moves", ["Enter"] * 6),
+    ("before anything moves", list("123456")),
     ("Ctrl-S keep", ["C-s"]),
     ("NEXT: lock throw 1 of 1", ["Enter"]),
     ("Enter arm", ["Enter"]),

@@ -45,7 +45,7 @@ def test_esc_ends_a_running_throw_keeps_it_and_is_not_called_back(commissioned_l
     app = app_on(commissioned_logbook.parent, clock, board)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter")
         app.simulate_key("enter")
         await until_held(pilot, board)
         assert app.screen.phase == RUNNING
@@ -79,7 +79,7 @@ def test_while_it_is_armed_everybody_is_told_to_stay_clear(commissioned_logbook)
     app = app_on(commissioned_logbook.parent, Clock(), board)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter")
         app.simulate_key("enter")
         await until_held(pilot, board)
         await pilot.pause()
@@ -94,7 +94,7 @@ def test_a_rest_cut_short_is_not_called_recorded(commissioned_logbook):
     app = app_on(commissioned_logbook.parent)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter", "escape")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter", "enter", "escape")
         assert "left for the duty cycle" in said(app)
         await keys(pilot, "enter", *["1", "enter"] * 4, "t", "ctrl+s")
         await keys(pilot, "d", "enter")
@@ -187,7 +187,7 @@ def test_a_recording_without_current_is_a_throw_only_if_somebody_threw(commissio
     app = app_on(commissioned_logbook.parent, Clock(), board)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter")
         assert "No current was measured. Was the switch thrown?" in said(app)
         await keys(pilot, answer)
         assert ("No current flowed in the whole record" if kept else "Nothing was recorded.") in said(app)
@@ -218,7 +218,7 @@ def test_a_digit_too_many_is_not_how_the_pins_were_seen(commissioned_logbook):
     app = app_on(commissioned_logbook.parent)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter", "enter", "enter")
         await keys(pilot, *["1", "enter"] * 5, "enter")
         assert "Write in words how the pins were seen" in said(app)
 

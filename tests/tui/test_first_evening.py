@@ -82,7 +82,7 @@ def commission(folder, us: bool, readings: tuple[str, ...], shared_risk: bool) -
     async def journey(pilot):
         hands = Hands(pilot, clock)
         await hands.new_rig("loader", us, sheet)
-        await hands.press("s", *["enter"] * 7, "2", "ctrl+s")
+        await hands.press("s", *"123456", "enter", "2", "ctrl+s")
         seen.append(said(app))
         for number, time_s in enumerate(times):
             await hands.throw(time_s, *readings)

@@ -27,7 +27,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(
     app = app_on(path.parent, clock, PlayedBoard(clock, [SimulatedFault("obstruction", place=0.55)]))
 
     async def journey(pilot, look):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter")
         await look("stalled", picture=True)
         assert level(path) == "do not use"
         await keys(pilot, "enter")
@@ -45,7 +45,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(
         assert "[x] 2. log the repair" in said(app)
         assert level(path) == "do not use"
         clock.go_on(3600)
-        await keys(pilot, "enter", *["enter"] * 6, "ctrl+s")
+        await keys(pilot, "enter", *"123456", "ctrl+s")
         assert "yard-loader-3 | commissioning, open" in said(app)
         entry = HandEntry(
             [LOCK, UNLOCK] * 5, "", f"{RIG}-3", seen_how="lamp", thrown_at=clock.now(), again=True
@@ -73,7 +73,7 @@ def test_a_pin_that_was_not_seen_is_asked_twice_and_takes_the_rig_out_of_use(com
     app = app_on(path.parent, clock, PlayedBoard(clock))
 
     async def journey(pilot, look):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter", "enter")
         await keys(pilot, "enter", "1", "enter", "2", "enter", "3", "enter", "3", "enter")
         await write(pilot, "lamp")
         await keys(pilot, "ctrl+s")

@@ -11,7 +11,7 @@ def test_throws_by_hand_with_the_stopwatch_key(tmp_path, walk):
     app = app_on(tmp_path, clock)
 
     async def journey(pilot, look):
-        await keys(pilot, "enter", "h", *["enter"] * 6, "5", "ctrl+s", "enter")
+        await keys(pilot, "enter", "h", *"123456", "5", "ctrl+s", "enter")
         await look("ready")
         await keys(pilot, "f5")
         clock.go_on(7.3)
@@ -46,7 +46,7 @@ def test_readings_and_stopwatch_survive_an_escape(tmp_path, walk):
     app = app_on(tmp_path, clock)
 
     async def journey(pilot, look):
-        await keys(pilot, "enter", "h", *["enter"] * 6, "5", "ctrl+s", "enter", "f5")
+        await keys(pilot, "enter", "h", *"123456", "5", "ctrl+s", "enter", "f5")
         clock.go_on(12.5)
         await keys(pilot, "f5")
         await write(pilot, "2.1 A")
@@ -63,7 +63,7 @@ def test_a_slip_of_the_point_is_asked_before_it_is_written(tmp_path, walk):
     book = tmp_path / "fellside.throwbook"
 
     async def journey(pilot, look):
-        await keys(pilot, "enter", "h", *["enter"] * 6, "5", "ctrl+s", "enter")
+        await keys(pilot, "enter", "h", *"123456", "5", "ctrl+s", "enter")
         await write(pilot, "146 s")
         await keys(pilot, "enter")
         await write(pilot, "2.1 A")

@@ -14,7 +14,7 @@ pytestmark = pytest.mark.long
 async def plan_commissioning(pilot, look):
     await keys(pilot, "enter", "s")
     await look("cautions")
-    await keys(pilot, *["enter"] * 6)
+    await keys(pilot, *"123456")
     await keys(pilot, "2", *["enter"] * 5)
     await write(pilot, "16")
     await keys(pilot, "enter")

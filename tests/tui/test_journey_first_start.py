@@ -53,7 +53,7 @@ def test_a_rig_is_set_up_with_live_checks_and_made_ready_to_record(tmp_path: Pat
         await look("fit")
         await keys(pilot, "ctrl+s")
         await look("rig")
-        await keys(pilot, "t", *["enter"] * 6, "1", "ctrl+s", "enter")
+        await keys(pilot, "t", *"123456", "1", "ctrl+s", "enter")
         await look("no-board")
         await keys(pilot, "x")
         await look("practice-offered")

@@ -34,7 +34,7 @@ def test_a_seasonal_check_as_found_first_against_the_baseline(seasons_logbook, w
     app = app_on(seasons_logbook.parent, clock, board)
 
     async def journey(pilot, look):
-        await keys(pilot, "enter", "s", *["enter"] * 6)
+        await keys(pilot, "enter", "s", *"123456")
         await questions(pilot)
         await keys(pilot, "enter", "enter")
         await look("as-found-judged")

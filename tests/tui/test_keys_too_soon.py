@@ -1,11 +1,19 @@
 """Keys that come before a form knows all, and keys that come twice."""
 
+import asyncio
+import threading
+
+import pytest
+
 from tests.tui.bench import NOW, RIG, app_on, keys, said, settle
 from tests.tui.test_stumbles import walked
 from throwbook.jobs.find import opened
+from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.rigs import rig_history
+from throwbook_tui.screens.rig import RigScreen
+from throwbook_tui.screens.status import StepsToClearScreen
 
-TO_THE_PLAN = ("enter", "t", *["enter"] * 6)
+TO_THE_PLAN = ("enter", "t", *"123456")
 
 
 async def at_once(pilot, *pressed):
@@ -24,9 +32,50 @@ def test_a_plan_entered_before_its_form_knows_how_the_rig_is_measured_is_made_on
     app = app_on(tmp_path)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 5)
-        await at_once(pilot, "enter", "ctrl+s")
+        await keys(pilot, "enter", "t", *"12345")
+        await at_once(pilot, "6", "ctrl+s")
         assert "NEXT: lock throw 1 of 1" in said(app)
+
+    walked(app, journey)
+
+
+@pytest.mark.parametrize("held", ["enter", "space", "1"])
+def test_a_key_that_is_held_down_confirms_no_more_than_the_caution_that_it_answers(tmp_path, held):
+    app = app_on(tmp_path)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "t")
+        await at_once(pilot, *[held] * 20)
+        assert said(app).count("[x]") == (held == "1")
+        if held != "1":
+            assert "Read line 1, then press 1." in said(app)
+            await keys(pilot, "1")
+        await keys(pilot, "3", "1")
+        assert said(app).count("[x]") == 1
+        assert "2 confirm" in said(app)
+        await keys(pilot, "2")
+        assert said(app).count("[x]") == 2
+
+    walked(app, journey)
+
+
+def test_w_pressed_before_the_rig_is_read_opens_the_steps_all_the_same(tmp_path):
+    app = app_on(tmp_path)
+    raise_by_hand(app.desk.logbook, RIG, "damage", "left pin bent", "M. K.", NOW)
+
+    async def journey(pilot):
+        busy = threading.Event()
+        for _ in range(64):  # more than there are threads: reading waits
+            asyncio.get_running_loop().run_in_executor(None, busy.wait)
+        app.simulate_key("enter")
+        while not isinstance(app.screen, RigScreen):
+            await pilot.pause()
+        app.simulate_key("w")
+        await pilot.pause()
+        assert app.screen._found is None
+        busy.set()
+        await settle(pilot)
+        assert isinstance(app.screen, StepsToClearScreen)
 
     walked(app, journey)
 

@@ -32,7 +32,7 @@ def with_switches(left_at, right_at):
 
 
 def to_the_throw():
-    return ("enter", "t", *["enter"] * 6, "ctrl+s", "enter")
+    return ("enter", "t", *"123456", "ctrl+s", "enter")
 
 
 def a_throw(commissioned_logbook, walk, left_at, right_at, then, hold_at=None):

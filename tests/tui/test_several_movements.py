@@ -12,7 +12,7 @@ from throwbook.jobs.sheets import view
 
 pytestmark = pytest.mark.long
 
-TO_THE_THROW = ["enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter"]
+TO_THE_THROW = ["enter", "t", *"123456", "ctrl+s", "enter", "enter"]
 
 
 def played(clock, kinds, signs=()):

@@ -48,7 +48,7 @@ def test_a_throw_of_a_rig_that_was_out_of_use_before_goes_back_to_its_sheet(comm
     app = app_on(commissioned_logbook.parent, clock, board)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter", "enter")
         assert "throw 1: both pins" in said(app)
         await keys(pilot, "1", "enter", "1", "enter", "1", "enter", "1")
         await write(pilot, "lamp")
@@ -90,7 +90,7 @@ def test_a_commissioning_sheet_before_the_repair_is_warned_of(commissioned_logbo
     app = app_on(commissioned_logbook.parent)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "s", *["enter"] * 6, "2")
+        await keys(pilot, "enter", "s", *"123456", "2")
         assert "a commissioning sheet planned now will not clear it" in said(app)
         await keys(pilot, "3")
         assert "will not clear it" not in said(app)
@@ -149,7 +149,7 @@ def test_how_the_pins_were_seen_is_proposed_and_typing_replaces_it(commissioned_
         await keys(pilot, "ctrl+s")
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter", "enter")
         await look(pilot, "lamp")
         clock.go_on(100)
         await keys(pilot, "d", "enter", "enter", "enter")
@@ -177,7 +177,7 @@ def test_keys_that_come_in_one_piece_over_a_slow_line_go_into_the_fields_they_we
     app = app_on(commissioned_logbook.parent)
 
     async def journey(pilot):
-        await keys(pilot, "enter", "s", *["enter"] * 6, "3", *["tab"] * 5)
+        await keys(pilot, "enter", "s", *"123456", "3", *["tab"] * 5)
         for letter in "16\rno wind\t4\r":
             pressed = {"\t": "tab", "\r": "enter"}.get(letter) or _character_to_key(letter)
             app.post_message(events.Key(pressed, letter))
@@ -243,7 +243,7 @@ def test_a_digit_that_is_held_down_answers_one_question(commissioned_logbook):
         return [app.screen.form.field(name).value for name in SEEN]
 
     async def journey(pilot):
-        await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter", "enter", "enter")
+        await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter", "enter")
         await keys(pilot, "1")
         for pause_s in (0.5, 0.03, 0.03, 0.03, 0.03):
             clock.go_on(pause_s)

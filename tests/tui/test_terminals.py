@@ -24,7 +24,7 @@ def test_ascii_alone_is_enough_for_every_kind_of_screen(seasons_logbook, monkeyp
             for path in (("enter",), ("2",), ("enter",), ("g",), ("escape", "r"), ("right",), ("f1",)):
                 await keys(pilot, *path)
                 seen.append(screen_text(app))
-            await keys(pilot, "escape", "escape", "t", *["enter"] * 6, "ctrl+s", "enter")
+            await keys(pilot, "escape", "escape", "t", *"123456", "ctrl+s", "enter")
             app.simulate_key("enter")
             await until_held(pilot, board)
             seen.append(screen_text(app))
@@ -99,7 +99,7 @@ def test_the_program_is_not_ended_under_a_running_recording(tmp_path):
     async def go():
         async with app.run_test(size=(80, 24)) as pilot:
             await settle(pilot)
-            await keys(pilot, "enter", "t", *["enter"] * 6, "ctrl+s", "enter")
+            await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter")
             app.simulate_key("enter")
             await until_held(pilot, board)
             app.simulate_key("ctrl+q")

@@ -28,7 +28,7 @@ from throwbook_tui.widgets.frame import RowTable
 pytestmark = pytest.mark.long
 
 PINS = ("1", "enter", "1", "enter", "1", "enter", "1", "enter")
-TO_THE_SHEET = ("enter", "h", *["enter"] * 6, "3", "ctrl+s")
+TO_THE_SHEET = ("enter", "h", *"123456", "3", "ctrl+s")
 
 
 def readings(time_s: float = 14.6, run_a: float = 2.1, peak_a: float = 2.9, way: str = "lock") -> HandThrow:

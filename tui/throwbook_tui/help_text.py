@@ -35,7 +35,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "cautions": (
         "An attachment that hangs on one pin falls when it is lifted. Half a lock is worse than none.",
-        "Confirm each line separately. The lines under 'At the machine' must be true at the machine, not just on paper.",
+        "Press the number of a line to confirm it, one after the other. The lines under 'At the machine' must be true at the machine, not just on paper.",
     ),
     "sheet plan": (
         "commissioning: first full test on the machine. At least 5 throws each way, both pins looked at after every lock throw. Its throws become the baseline.",

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
+from textual.events import Key
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
@@ -70,6 +71,8 @@ class RigScreen(Page[None]):
         self.rig_name = name
         self._found: tuple[RigView, list[LoggedTrial]] | None = None
         self._list = LISTS[0]
+        self._early = ""
+        """What was asked for by a key before the rig was read."""
 
     def body(self) -> Iterator[Widget]:
         """Standing above, one of three lists below."""
@@ -104,6 +107,14 @@ class RigScreen(Page[None]):
         self.repaint()
         self.refresh_bindings()
         self.query_one(f"#{self._list}", RowTable).focus()
+        if (early := self._early) and self.is_current:
+            self._early = ""
+            self.call_later(self.run_action, early)
+
+    def on_key(self, event: Key) -> None:
+        """What these do hangs on the rig's status: one that comes before it is known waits for it."""
+        if self._found is None:
+            self._early = {"w": "steps_to_clear", "j": "judge"}.get(event.key.lower(), self._early)
 
     def repaint(self) -> None:
         """Standing, then the list that is chosen."""

@@ -22,7 +22,7 @@ from throwbook_tui.fields import (
     as_typed,
     question_specs,
 )
-from throwbook_tui.present import BAD, GOOD, NEXT, QUIET, STRONG, WARN, Cell, spoken
+from throwbook_tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, spoken
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import listed
@@ -39,10 +39,13 @@ MADE_READY = (
 
 
 class CautionsScreen(Page[bool]):
-    """Enter acknowledges the line that is next; there is no key for all at once."""
+    """Each line is confirmed by its own number: no key for all at once, and none that does it by being held down."""
 
     HELP = "cautions"
-    BINDINGS: ClassVar[list[BindingType]] = [key("enter,space", "next", "confirm", "Enter")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(key(str(number), f"confirm({number})", "confirm") for number in range(1, 10)),
+        key("enter,space", "read", "", show=False),
+    ]
 
     def __init__(self, rig: str, kind: str) -> None:
         super().__init__()
@@ -63,25 +66,38 @@ class CautionsScreen(Page[bool]):
     def repaint(self) -> None:
         """Mark what is acknowledged."""
         super().repaint()
-        cells: list[Cell | str] = [Cell("Read each line, then press Enter to confirm it.", STRONG), Cell("")]
-        for number, text in enumerate((*self._cautions, *MADE_READY)):
-            if number == len(self._cautions):
+        cells: list[Cell | str] = [
+            Cell("Read each line, then press its number to confirm it.", STRONG),
+            Cell(""),
+        ]
+        for number, text in enumerate((*self._cautions, *MADE_READY), 1):
+            if number == len(self._cautions) + 1:
                 cells += [Cell(""), Cell("At the machine:", STRONG)]
-            if number < self._done:
-                cells.append(Cell(f"[x] {text}", GOOD))
-            elif number == self._done:
-                cells.append(Cell(f"[ ] {text}{NEXT}", WARN))
+            if number <= self._done:
+                cells.append(Cell(f"[x] {number}. {text}", GOOD))
+            elif number == self._done + 1:
+                cells.append(Cell(f"[ ] {number}. {text}  <-\N{NO-BREAK SPACE}{number}", WARN))
             else:
-                cells.append(Cell(f"[ ] {text}", QUIET))
+                cells.append(Cell(f"[ ] {number}. {text}", QUIET))
         self.query_one("#first", Static).update(listed(self.app, cells))
 
-    def action_next(self) -> None:
-        """One more."""
-        self._done += 1
+    def action_confirm(self, number: int) -> None:
+        """The line that is next."""
+        self._done = number
         if self._done == len(self._cautions) + len(MADE_READY):
             self.dismiss(True)
         else:
+            self.tell("")
             self.repaint()
+            self.refresh_bindings()
+
+    def action_read(self) -> None:
+        """Enter would run through all of them."""
+        self.tell(f"Read line {self._done + 1}, then press {self._done + 1}.", WARN)
+
+    def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
+        """Only the number of the line that is next confirms."""
+        return action != "confirm" or parameters == (self._done + 1,)
 
     def action_back(self) -> None:
         """Not now."""
