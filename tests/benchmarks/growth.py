@@ -36,7 +36,8 @@ from throwbook.core.trend.trend_result import trends_of
 from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs import logbook_care
 from throwbook.jobs.papers import Issue, report_rig
-from throwbook.jobs.rigs import list_rigs, rig_history
+from throwbook.jobs.rig_list import list_rigs
+from throwbook.jobs.rigs import rig_history
 from throwbook.jobs.sample_runs import LOAD_SHARE, MACHINE_SEED, RIG
 from throwbook.jobs.trend import rig_trend
 from throwbook.logbook import Logbook, open_logbook

@@ -17,7 +17,7 @@ from tests.cli.sheet_steps import (
     enter_again,
     service,
 )
-from throwbook.jobs.rigs import list_rigs
+from throwbook.jobs.rig_list import list_rigs
 from throwbook.logbook import open_logbook
 
 STALLED = "lock stalled 4.1s 3.5A"

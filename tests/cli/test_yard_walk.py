@@ -45,7 +45,7 @@ def test_what_is_due_comes_first_due_first(yard):
 
 
 def test_a_part_of_a_name_and_a_status_narrow_the_list(yard):
-    assert names(yard, "NORTH") == ["north-1", "north-2"]
+    assert names(yard, "NORTH") == ["north-2", "north-1"]  # overdue before due
     assert names(yard, "--status", "do not use") == [RIG]
     assert names(yard, "south", "--status", "not commissioned") == ["south-1"]
     assert "1 of 4 rigs." in yard("rig", "list", "south")[1]
@@ -54,7 +54,7 @@ def test_a_part_of_a_name_and_a_status_narrow_the_list(yard):
 
 def test_the_long_unseen_are_those_never_thrown_and_those_thrown_long_ago(yard):
     enter(yard, UNSEEN, *TOLD, kind="spot")
-    assert names(yard, "--unseen", "100") == ["north-1", "north-2", "south-1"]
+    assert names(yard, "--unseen", "100") == ["north-2", "north-1", "south-1"]
     assert RIG in names(yard, "--unseen", "0")
 
 
@@ -115,3 +115,48 @@ def test_a_reason_either_reads_back_or_is_refused(yard, because):
     assert yard("rig", "show", RIG)[0] == 0
     if code == 0:
         assert because in yard("rig", "list", "--retired")[1]
+
+
+def test_the_same_order_on_the_command_line_in_json_on_the_wall_and_in_a_spreadsheet(yard, tmp_path):
+    expected = [
+        RIG,
+        "north-2",
+        "north-1",
+        "south-1",
+    ]  # out of use, overdue, due in 3 days, never commissioned
+    file, wall = tmp_path / "rigs.csv", tmp_path / "wall.pdf"
+    assert yard("rig", "list", "--csv", str(file), "--pdf", str(wall))[0] == 0
+    rows = list(csv.DictReader(file.read_text("utf-8").splitlines()))
+    listed = [json.loads(line) for line in yard("rig", "list", "--json")[1].splitlines()]
+    assert names(yard) == [row["rig"] for row in rows] == expected
+    for key in ("need", "why", "next_step", "place"):
+        assert [row[key] or None for row in rows] == [one[key] for one in listed]
+    text = yard("rig", "list")[1]
+    assert sorted(expected, key=lambda rig: text.index(f"\n{rig} ")) == expected
+    (_, _, words) = words_on_pages(wall.read_bytes(), tmp_path)[0]
+    on_paper = [word.text for word in words if word.text in expected]
+    assert on_paper[-4:] == expected
+    assert all(one["why"] in " ".join(text.split()) for one in listed)
+
+
+def test_the_first_ten_unless_more_are_asked_for(yard):
+    assert "2 of 4 rigs. --all shows all 4." in yard("rig", "list", "--first", "2")[1]
+    assert names(yard, "--first", "1") == [RIG]
+    assert "of 4" not in yard("rig", "list", "--all")[1]
+    code, _, err = yard("rig", "list", "--all", "--first", "2")
+    assert (code, err.count("\n")) == (2, 1)
+
+
+def test_two_statuses_both_count(yard):
+    both = names(yard, "--status", "do not use", "--status", "not commissioned")
+    assert both == [RIG, "north-2", "north-1", "south-1"]
+
+
+def test_any_column_sorts(yard):
+    assert names(yard, "--sort", "rig") == ["north-1", "north-2", RIG, "south-1"]
+    assert names(yard, "--sort", "due")[:2] == ["north-2", "north-1"]
+
+
+def test_the_trend_of_all_is_the_same_list(yard):
+    assert yard("trend")[1] == yard("rig", "list")[1]
+    assert yard("trend")[0] == 1

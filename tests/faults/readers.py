@@ -228,7 +228,8 @@ def stored_samples(data: bytes, draw: random.Random, folder: Path) -> None:
 def logbook(data: bytes, draw: random.Random, folder: Path) -> None:
     """Another file, or a damaged one, given as the logbook."""
     from throwbook.jobs.logbook_care import check
-    from throwbook.jobs.rigs import list_rigs, rig_history
+    from throwbook.jobs.rig_list import list_rigs
+    from throwbook.jobs.rigs import rig_history
 
     path = folder / "other.throwbook"
     for left in folder.glob("other.throwbook*"):

@@ -22,7 +22,8 @@ from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.latch import status
 from throwbook.jobs.logbook_care import check
 from throwbook.jobs.record import Recording, RecordPlan
-from throwbook.jobs.rigs import add_rig, list_rigs
+from throwbook.jobs.rig_list import list_rigs
+from throwbook.jobs.rigs import add_rig
 from throwbook.jobs.trend import rig_trend
 from throwbook.ports.acquisition import Recorder, Slept
 

@@ -13,7 +13,8 @@ from throwbook.files.rig_file import read_rig
 from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs.assess import TraceReading
 from throwbook.jobs.import_traces import ImportPlan, import_traces
-from throwbook.jobs.rigs import add_rig, list_rigs
+from throwbook.jobs.rig_list import list_rigs
+from throwbook.jobs.rigs import add_rig
 from throwbook.logbook import open_logbook
 
 SAMPLES = Path(__file__).parents[2] / "sample-runs"

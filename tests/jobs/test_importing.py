@@ -9,7 +9,8 @@ import pytest
 from throwbook.errors import InputError
 from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs.import_traces import ImportPlan, import_traces
-from throwbook.jobs.rigs import add_rig, list_rigs
+from throwbook.jobs.rig_list import list_rigs
+from throwbook.jobs.rigs import add_rig
 from throwbook.logbook import open_logbook
 from throwbook.logbook.integrity import check
 

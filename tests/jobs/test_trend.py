@@ -11,10 +11,11 @@ import pytest
 from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
 from tests.command import throwbook_said
 from tests.jobs.season_logbook import logbook_of
+from throwbook.core.status.urgency import GETS_WORSE, MUST_NOT_GO_OUT
 from throwbook.core.trend.trend_result import to_json
 from throwbook.errors import InputError
 from throwbook.jobs.logbook_care import export
-from throwbook.jobs.trend import fleet, fleet_from_export, rig_trend, worst_first
+from throwbook.jobs.trend import fleet, fleet_from_export, needs_of, rig_trend
 
 TODAY = date(2026, 3, 15)
 GROWS = 0.12 * np.maximum(0, np.arange(17) / 4 - 1)
@@ -61,9 +62,9 @@ def test_several_processes_say_what_one_says(book):
 
 
 def test_the_rig_that_wears_comes_first(book):
-    ordered = worst_first(list(fleet(book, TODAY, workers=1)))
-    assert ordered[0].history.rig.name == "loader-07"
-    assert ordered[0].action.urgency >= 3
+    (rig, need), *rest = needs_of(list(fleet(book, TODAY, workers=1)), TODAY)
+    assert (rig, len(rest)) == ("loader-07", 9)
+    assert need.need in (MUST_NOT_GO_OUT, GETS_WORSE)
 
 
 def test_an_export_says_what_the_logbook_says(book, exported):

@@ -10,7 +10,8 @@ from tests.command import throwbook_said as throwbook
 from throwbook.core.records import RigRevision
 from throwbook.jobs.latch import Clearing, clear, status
 from throwbook.jobs.logbook_care import take_in
-from throwbook.jobs.rigs import add_rig, list_rigs
+from throwbook.jobs.rig_list import list_rigs
+from throwbook.jobs.rigs import add_rig
 from throwbook.logbook import open_logbook
 from throwbook.logbook.merge import Terms
 

@@ -18,7 +18,8 @@ from throwbook.files.journal import Journal
 from throwbook.jobs import latch, sign_off
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import journal_folder, opened
-from throwbook.jobs.rigs import add_rig, list_rigs, overview
+from throwbook.jobs.rig_list import list_rigs, overview
+from throwbook.jobs.rigs import add_rig
 from throwbook.jobs.store_trial import DISCARDED, judge_left_over, left_over
 from throwbook.jobs.unfinished import JUDGE, unfinished_recordings
 from throwbook.protocol.simulated_board import Readings

@@ -31,7 +31,7 @@ from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import opened, rig_of
 from throwbook.jobs.judgements import judge_again
 from throwbook.jobs.logbook_care import back_up, check, judge_stored_again
-from throwbook.jobs.rigs import list_rigs
+from throwbook.jobs.rig_list import list_rigs
 from throwbook.jobs.unfinished import JUDGE_AGAIN
 from throwbook.logbook import Logbook, open_logbook
 from throwbook.logbook.trials import EARLIER, JUDGED_EARLIER

@@ -4,7 +4,8 @@ import pytest
 
 from tests.tui.bench import Clock, app_on, keys, said, write
 from tests.tui.test_stumbles import walked
-from throwbook.jobs.rigs import overview, rig_history
+from throwbook.jobs.rig_list import overview
+from throwbook.jobs.rigs import rig_history
 from throwbook.jobs.sheets import view
 
 pytestmark = pytest.mark.long

@@ -9,7 +9,7 @@ from throwbook.core.sheets.hand_readings import parse_line
 from throwbook.core.simulator import SimulatedFault
 from throwbook.jobs.enter import HandEntry
 from throwbook.jobs.enter import enter as write_down
-from throwbook.jobs.rigs import overview
+from throwbook.jobs.rig_list import overview
 
 pytestmark = pytest.mark.long
 

@@ -13,7 +13,7 @@ from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.core.simulator import SimulatedFault
 from throwbook.jobs.find import opened
 from throwbook.jobs.latch import raise_by_hand
-from throwbook.jobs.rigs import overview
+from throwbook.jobs.rig_list import overview
 from throwbook_tui.fields import FieldSpec, check_field
 from throwbook_tui.screens.dialogs import place_complaint
 from throwbook_tui.screens.photographs import folder_complaint

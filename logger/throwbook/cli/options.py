@@ -336,3 +336,16 @@ def ask_questions(told: dict[str, Any]) -> dict[str, Any]:
             if value is not None:
                 asked[question.key] = value
     return asked
+
+
+FIRST = 10
+"""Rigs of a list that are shown unless more are asked for."""
+
+
+def first_options(command: Any) -> Any:
+    """``--first N`` and ``--all`` of a list of rigs."""
+    every = click.option("--all", "every", is_flag=True, help="Show every rig.")
+    first = click.option(
+        "--first", type=click.IntRange(1), metavar="N", help=f"Show so many [default: {FIRST}]."
+    )
+    return first(every(command))

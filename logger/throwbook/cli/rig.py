@@ -7,7 +7,9 @@ import click
 
 from throwbook.cli import output
 from throwbook.cli.options import (
+    FIRST,
     by_option,
+    first_options,
     logbook_of,
     needed,
     now,
@@ -18,13 +20,16 @@ from throwbook.cli.options import (
 from throwbook.cli.rig_text import fit
 from throwbook.cli.sheet_text import print_status
 from throwbook.core.quantities.text import counted, for_shell
+from throwbook.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from throwbook.jobs.rigs import Listed, RigView, Wanted
+    from throwbook.jobs.rig_list import Listed, Wanted
+    from throwbook.jobs.rigs import RigView
 
 
+SORTS = ["need", "rig", "status", "place", "due", "last", "throws"]
 STATUSES = ["in service", "watch", "restricted", "do not use", "not commissioned"]
 
 
@@ -74,14 +79,21 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
         )
 
 
-@click.command("list", short_help="Show every rig: status, number of throws, last throw, next check.")
+@click.command("list", short_help="Show the rigs that need you first: why, and the next step.")
 @click.argument("part", default="")
 @click.option(
     "--due-within", type=click.IntRange(0, 36_500), metavar="DAYS", help="Overdue, or due in so many days."
 )
 @click.option("--unseen", type=click.IntRange(0, 36_500), metavar="DAYS", help="No throw for so many days.")
-@click.option("--status", "level", type=click.Choice(STATUSES), help="Only these.")
+@click.option(
+    "--status", "levels", type=click.Choice(STATUSES), multiple=True, help="Only these (repeat for more)."
+)
+@click.option("--place", default="", metavar="TEXT", help="Part of the place in the rig file.")
 @click.option("--retired", is_flag=True, help="Only retired rigs.")
+@click.option(
+    "--sort", type=click.Choice(SORTS), help="Sort by a column [default: need, most pressing first]."
+)
+@first_options
 @click.option(
     "--csv", type=click.Path(path_type=Path, dir_okay=False), help="For a spreadsheet: write a CSV file."
 )
@@ -93,57 +105,102 @@ def list_(
     ctx: click.Context,
     /,
     part: str,
+    first: int | None,
+    every: bool,
     csv: Path | None,
     pdf: Path | None,
     paper: str,
     as_json: bool,
     **given: Any,
 ) -> None:
-    """Show every rig, or those with PART in their name: status, number of throws, last throw, next check.
+    """Show the rigs that need you first: what must not go out, what is due, what gets worse. Each with why and the next step.
+
+    PART narrows the list to rigs with it in their name, or in what the rig file says of the machine. A screen shows the
+    first ten; JSON, CSV and PDF hold every rig unless --first says how many.
 
     \b
     Examples:
       throwbook rig list
+      throwbook rig list --all --place "north yard" --sort due
       throwbook rig list --due-within 7
-      throwbook rig list quarry --status "do not use"
+      throwbook rig list quarry --status "do not use" --status restricted
       throwbook rig list --csv rigs.csv --pdf wall.pdf
     """
     from throwbook.cli.status import print_of_no_rig
-    from throwbook.core.listing import Listing
     from throwbook.core.status.status_text import pending
-    from throwbook.jobs.rigs import RIGS, Wanted, list_rigs, pick
+    from throwbook.jobs.rig_list import Wanted, pick
 
+    if every and first is not None:
+        raise InputError("--all and --first can't both be", "--first", "Give one of them.")
     today = now().date()
-    wanted = Wanted(part, given["level"] or "", given["due_within"], given["unseen"], given["retired"])
-    every = list_rigs(logbook_of(ctx), today)
-    found = pick(every, wanted, today)
+    wanted = Wanted(
+        part,
+        given["levels"],
+        given["due_within"],
+        given["unseen"],
+        given["retired"],
+        given["place"],
+        given["sort"] or "",
+    )
+    known = listed(ctx)
+    found = pick(known, wanted, today)
     for path in (csv, pdf):
         if path is not None:
-            _write(path, found, wanted, paper)
+            _write(path, found[:first], wanted, paper)
     if csv is not None or pdf is not None:
         return
     if as_json:
-        for each in found:
+        for each in found[:first]:
             output.json_line(_record(each))
         return
-    if not every:
+    if not known:
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
         return
-    if found:
-        shown = Listing.of(RIGS, ("rig", "status", "commissioned", "throws", "last", "next check"))
-        output.table(shown.heads, [shown.row(each) for each in found], right=shown.right)
-    for each in found:
+    shown = found if every else found[: first or FIRST]
+    print_listed(shown)
+    for each in shown:
         for text in pending(each.rig_status.status):
             output.line(f"{each.name}: {text}", style="warn")
-    print_of_no_rig(logbook_of(ctx), [each.name for each in every])
-    asleep = sum(bool(each.retired) for each in every)
-    if len(found) < len(every):
+    print_of_no_rig(logbook_of(ctx), [each.name for each in known])
+    asleep = sum(bool(each.retired) for each in known)
+    if len(shown) < len(known):
+        more = f" --all shows all {len(found)}." if len(shown) < len(found) else ""
         hidden = f"; {asleep} retired (--retired)" if asleep and not wanted.retired else ""
-        output.line(f"{len(found)} of {counted(len(every), 'rig')}{hidden}.")
+        output.line(f"{len(shown)} of {counted(len(known), 'rig')}{hidden}.{more}")
+
+
+def listed(ctx: click.Context) -> "list[Listed]":
+    """Every rig, most pressing first; trends that aren't known are worked out before."""
+    from throwbook.cli import diagnostics
+    from throwbook.jobs.rig_list import list_rigs
+    from throwbook.jobs.worsening import work_out_trends
+
+    with diagnostics.progress("trends") as progress:
+        work_out_trends(logbook_of(ctx), progress)
+    return list_rigs(logbook_of(ctx), now().date())
+
+
+WIDE = 120
+"""Columns of a terminal from which on the list has all of its own."""
+
+
+def print_listed(shown: "Sequence[Listed]") -> None:
+    """The caution for the work, then a row a rig."""
+    from throwbook.core.listing import Listing
+    from throwbook.core.status.urgency import BEFORE_WORK
+    from throwbook.jobs.rig_list import RIGS
+
+    if not shown:
+        return
+    width = output.width()
+    more = ("due", "last", "throws", "place") if width is None or width >= WIDE else ()
+    table = Listing.of(RIGS, ("rig", "status", "why", "step", *more))
+    output.line(BEFORE_WORK, style="warn")
+    output.table(table.heads, [table.row(each) for each in shown], right=table.right)
 
 
 def _write(path: Path, found: "Sequence[Listed]", wanted: "Wanted", paper: str) -> None:
-    from throwbook.jobs.rigs import list_csv, list_pdf
+    from throwbook.jobs.rig_list import list_csv, list_pdf
 
     if path.suffix.lower() == ".pdf":
         list_pdf(found, wanted, path, now().date(), paper)
@@ -178,7 +235,16 @@ def _record(each: "Listed") -> dict[str, Any]:
     from throwbook.cli.status import rig_status_json
 
     last = each.last_trial.isoformat() if each.last_trial else None
-    told = rig_status_json(each.rig_status) | {"trials": each.trials, "last_trial": last}
+    need = each.need
+    told = rig_status_json(each.rig_status) | {
+        "trials": each.trials,
+        "last_trial": last,
+        "place": each.machine.place,
+        "need": need.need,
+        "why": need.cause,
+        "next_step": need.step or None,
+        "by": need.by.isoformat() if need.by else None,
+    }
     return told | ({"retired": each.retired} if each.retired else {})
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from throwbook.cli import output
-from throwbook.cli.options import logbook_of, now
+from throwbook.cli.options import FIRST, first_options, logbook_of, now
 from throwbook.core.quantities.rounding import interval_text
 from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import at_reference, display_unit, to_display
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 
 STOP_AT = 4
-"""From this urgency on the exit code is 1."""
+"""From this urgency on the exit code is 1 (of all rigs: ``Need.stops``)."""
 
 
 @click.command(
@@ -58,6 +58,7 @@ STOP_AT = 4
 )
 @click.option("--scheduler", metavar="ADDRESS", help="Dask scheduler [default: a cluster on this computer].")
 @click.option("--workers", type=click.IntRange(1), help="Processes [default: one per core].")
+@first_options
 @click.pass_context
 def trend(
     ctx: click.Context,
@@ -68,10 +69,12 @@ def trend(
     engine: str,
     scheduler: str | None,
     workers: int | None,
+    first: int | None,
+    every: bool,
 ) -> int:
     """Show what has changed on RIG since commissioning or its last service, beyond weather, supply voltage and normal variation.
 
-    It forecasts when a limit will be reached. Without RIG: every rig, most urgent first.
+    It forecasts when a limit will be reached. Without RIG: the rigs that need you first, as 'rig list' shows them.
 
     \b
     Examples:
@@ -86,7 +89,8 @@ def trend(
             raise InputError(
                 "a drawing shows one rig", "--plot", "Name the rig: throwbook trend RIG --plot FILE."
             )
-        return _fleet(ctx, as_json, folder, engine, scheduler, workers)
+        first = None if every else first or FIRST
+        return _fleet(ctx, as_json, folder, engine, scheduler, workers, first)
     found = _one(ctx, rig, folder)
     if plot is not None:
         from throwbook.report.trend_charts import draw_trends
@@ -118,11 +122,14 @@ def _fleet(
     engine: str,
     scheduler: str | None,
     workers: int | None,
+    first: int | None,
 ) -> int:
     from throwbook.cli import diagnostics
-    from throwbook.jobs.trend import fleet, fleet_from_export, worst_first
+    from throwbook.jobs.trend import fleet, fleet_from_export
 
     today = now().date()
+    if folder is None and not as_json:
+        return _yard(ctx, first)
     with diagnostics.progress("rigs") as progress:
         rigs: Iterable[RigTrend]
         if folder is None:
@@ -133,13 +140,41 @@ def _fleet(
             _json(rigs)
             return 0
         lines = [replace(one, trends=()) for one in rigs]
-    if not lines:
+    return _print_export(lines, first)
+
+
+def _yard(ctx: click.Context, first: int | None) -> int:
+    """The list of all rigs, as ``rig list`` has it."""
+    from throwbook.cli.rig import listed, print_listed
+
+    rigs = [one for one in listed(ctx) if not one.retired]
+    if not rigs:
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
         return 0
-    ordered = worst_first(lines)
+    print_listed(rigs[:first])
+    _print_rest(rigs, first)
+    return 1 if any(one.need.stops for one in rigs) else 0
 
-    print_fleet(ordered)
-    return 1 if ordered[0].action.urgency >= STOP_AT else 0
+
+def _print_export(rigs: "Sequence[RigTrend]", first: int | None) -> int:
+    """The same of an export, which has no status."""
+    from throwbook.core.status.urgency import BEFORE_WORK
+    from throwbook.jobs.trend import needs_of
+
+    ordered = needs_of(rigs, now().date())
+    if not ordered:
+        output.line("There is no rig in this export.")
+        return 0
+    output.line(BEFORE_WORK, style="warn")
+    rows = [[rig, need.cause, need.step, str(need.by or "-")] for rig, need in ordered[:first]]
+    output.table(["rig", "why", "next step", "by"], rows)
+    _print_rest(ordered, first)
+    return 1 if any(need.stops for _, need in ordered) else 0
+
+
+def _print_rest(rigs: "Sequence[Any]", first: int | None) -> None:
+    if first is not None and first < len(rigs):
+        output.line(f"{first} of {counted(len(rigs), 'rig')}. --all shows all {len(rigs)}.")
 
 
 def _json(rigs: "Iterable[RigTrend]") -> None:
@@ -359,20 +394,3 @@ def _print_services(found: "RigTrend") -> None:
 def _digits(value: float) -> str:
     """Three digits, noughts at the end too: 2.70, 391."""
     return f"{value:#.3g}".rstrip(".")
-
-
-def print_fleet(rigs: Sequence["RigTrend"]) -> None:
-    """One row a rig, the one that presses most first."""
-    output.table(
-        ["rig", "next", "by", "because", "bring"],
-        [
-            [
-                one.history.rig.name,
-                output.Cell(one.action.what, URGENCY[one.action.urgency]),
-                str(one.action.by or "-"),
-                one.action.reason.rstrip("."),
-                one.action.bring,
-            ]
-            for one in rigs
-        ],
-    )

@@ -141,6 +141,20 @@ def retired_because(toml: str) -> str:
     return str(tomllib.loads(found[0].strip())["retired"]).strip() or "retired"
 
 
+def machine_in(toml: str) -> Machine:
+    """Whose machine it is and where, without reading the rest of the file; as empty as the file where it doesn't say."""
+    _, header, rest = f"\n{toml}".partition("\n[machine]")
+    if not header:
+        return Machine()
+    try:
+        said = tomllib.loads(rest.partition("\n[")[0])
+    except tomllib.TOMLDecodeError:
+        return Machine()
+    return Machine(
+        **{key: str(said[key]) for key in ("description", "serial_number", "owner", "place") if key in said}
+    )
+
+
 def awake_text(toml: str) -> str:
     """The rig file without such a line; only the part before the first section is looked at."""
     head, bracket, sections = toml.partition("\n[")

@@ -245,6 +245,37 @@ ORDER_CAUSES: dict[str, str] = {
     "person: do not use": "a person took it out of use",
 }
 
+# the same in six words at most; the last three hold a rig as an order does
+CAUSES_IN_SHORT: dict[str, str] = {
+    "pin not seen": "a pin NOT in its hole",
+    "stall": "the motor stalled",
+    "stopped short": "a lock throw stopped short",
+    "light run": "running current close to no load",
+    "no end": "motor ran past the full stroke",
+    "let go": "pins moved with the power off",
+    "load check failed": "the load check failed",
+    "damage": "damage was seen",
+    "switch open": "switch open after a lock throw",
+    "switch at unlock": "a switch did not follow unlock",
+    "end stop": "motor ran into the end stop",
+    "unlock stopped short": "an unlock throw stopped short",
+    "no start": "the actuator did not start",
+    "failed limit": "a throw failed a limit",
+    "rig changed": "ratings, limits or switches have changed",
+    "acceptance lapsed": "an accepted sheet no longer passes",
+    "unread recording": "a recording was set aside unjudged",
+    "shared record": "one record stands on two rigs",
+    "restored backup": "logbook put back from a backup",
+    "reassigned throw": "a throw moved to another rig",
+    "watch sign": "a throw over its alert limit",
+    "person: watch": "a person set it to watch",
+    "person: restricted": "a person restricted it",
+    "person: do not use": "a person took it out",
+    "lost order": "an order is missing here",
+    "missing row": "part of the logbook is missing",
+    "altered order": "an order was changed afterwards",
+}
+
 # what is looked at after a lock throw: field of ``records.Sighting``
 SIGHTINGS: dict[str, Name] = {
     "left_pin": Name("left", "left pin"),

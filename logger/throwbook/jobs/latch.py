@@ -467,7 +467,7 @@ def named_service(rows: Sequence[Service], text: str, where: str) -> str:
 def _next_check(book: Logbook, rig: str, today: date) -> "NextCheck":
     from throwbook.core.status.maintenance import entry_from, next_check
 
-    entries = [entry_from(row) for row in book.services(rig)]
+    entries = [entry_from(row) for row in book.services_with_checks(rig)]
     checked = book.newest_check(rig, CHECKING, today)
     if checked is None and not any(one.sets_check for one in entries):
         # A sign-off sets a check even where no throw of it has a day; one that is set isn't moved by it.

@@ -140,7 +140,7 @@ def steps_to_clear_in(book: Logbook, rig: str, status: Status) -> StepsToClear:
     entries = [entry_from(row) for row in rows if raised and _repairs(proofs[row.id], raised)]
     repair = entries[-1] if entries else None
     may_prove = bool(proved) and (repair is not None or not raised)
-    later = [one for one in book.sheets(rig) if may_prove and _after(one, proved, repair)]
+    later = [one for one in book.sheets(rig) if _after(one, proved, repair)] if may_prove else []
     sheet = next((one for one in reversed(later) if one.state == ACCEPTED), None)
     open_sheet = next((one for one in reversed(later) if one.state == "open"), None)
     needs = dict.fromkeys(need for one in status.open for need in one.needs)

@@ -1,4 +1,4 @@
-"""Trends of rigs, worst first, from a logbook or from a folder that ``export`` wrote as Parquet.
+"""Trends of rigs from a logbook or from a folder that ``export`` wrote as Parquet.
 
 A history larger than one machine is computed on Dask by the very function of the local run: the trials are read by row
 group, each rig's rows are gathered on one worker. Optional: ``pip install throwbook[fleet]``.
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     import pandas
 
     from throwbook.core.assessment import Profile
+    from throwbook.core.status.urgency import Need, Worsening
     from throwbook.core.trend.advisory import NextAction
     from throwbook.core.trend.history import RigHistory
     from throwbook.core.trend.profile_trend import Spot, SpotEffect, SpotHeights
@@ -131,6 +132,10 @@ class RigTrend:
     """Of the places that bind, or did before a service, over all checks."""
     happened: tuple[str, ...] = ()
     """Since the last accepted sheet, a sentence for each event; of one rig only."""
+    worsening: "Worsening | None" = None
+    """What a list of all rigs says of it; None: nothing gets worse."""
+    due_on: date | None = None
+    """Its next check."""
 
 
 def rig_trend(logbook: str | Path | None, name: str, today: date) -> RigTrend:
@@ -156,19 +161,27 @@ def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTren
 def trend_of(history: "RigHistory", today: date, status: str = IN_SERVICE) -> RigTrend:
     """Everything said about one history."""
     from throwbook.core.rig import DIRECTIONS
-    from throwbook.core.trend.advisory import next_action
+    from throwbook.core.trend.advisory import due_on, next_action, worsening_of
     from throwbook.core.trend.profile_trend import check_profiles, spot_effects, spot_heights, spots_among
     from throwbook.core.trend.trend_result import trends_of
 
     trends = trends_of(history) if history.checks else []
     profiles = {one: check_profiles(history, one) for one in DIRECTIONS}
     spots = spots_among(profiles)
-    action = next_action(history, trends, today, status, [one.sentence for one in spots])
+    sentences = [one.sentence for one in spots]
+    action = next_action(history, trends, today, status, sentences)
     effects = spot_effects(history, profiles)
     places = [(one.direction, one.at_fraction) for one in spots]
     places += [(one.direction, one.at_fraction) for one in effects]
     return RigTrend(
-        history, tuple(trends), tuple(spots), action, tuple(effects), spot_heights(history, places)
+        history,
+        tuple(trends),
+        tuple(spots),
+        action,
+        tuple(effects),
+        spot_heights(history, places),
+        worsening=worsening_of(history, trends, sentences),
+        due_on=due_on(history),
     )
 
 
@@ -237,12 +250,19 @@ def trend_of_rows(rows: "RigRows", today: date) -> RigTrend:
     return _light(trend_of(history_from(rows), today))
 
 
-def worst_first(found: Sequence[RigTrend]) -> list[RigTrend]:
-    """By urgency, then by the day it has to be done, then by name."""
-    return sorted(
-        found,
-        key=lambda one: (-one.action.urgency, one.action.by or date.max, one.history.rig.name),
-    )
+def needs_of(found: Sequence[RigTrend], today: date) -> list[tuple[str, "Need"]]:
+    """Name and need of each rig, most pressing first, of trends alone: an export has no orders, so every status is open."""
+    from throwbook.core.status.latch import Status
+    from throwbook.core.status.maintenance import NextCheck
+    from throwbook.core.status.urgency import RigFacts, need_of, order_key
+
+    needs = []
+    for one in found:
+        commissioned, due = not one.history.provisional, one.due_on
+        check = NextCheck(due, overdue=due < today) if due is not None else NextCheck()
+        facts = RigFacts(Status(IN_SERVICE, (), ()), commissioned, check, one.worsening, today)
+        needs.append((one.history.rig.name, need_of(facts)))
+    return sorted(needs, key=lambda pair: order_key(pair[1], pair[0]))
 
 
 def need_checks(trend: RigTrend) -> None:

@@ -21,6 +21,8 @@ from throwbook.logbook.store import Store
 _WRITTEN_DOWN = "(SELECT min(at) FROM placement WHERE placement.trial = trial.id)"
 """When a trial without a time of its own was written down."""
 _NAMED_AT_MOST = 8
+SETS_CHECK = """(instr(details, '"due_') OR instr(details, '"machine_hours_h"'))"""
+"""Services that say when the next check is due, or read the hour meter."""
 
 
 def _meant(typed: str, names: list[str]) -> str:
@@ -79,12 +81,19 @@ class RigStore(Store):
         """By rig: how many trials, and when the newest of them was thrown; one without a time of its own (typed in from
         paper) counts from when it was written down.
         """
-        where, values = ("WHERE rig = ?", [rig]) if rig is not None else ("", [])
+        where, values = ("AND rig = ?", [rig]) if rig is not None else ("", [])
+        # the first by the index of rig and day alone
         rows = self.read(
-            f"SELECT rig, count(*), max(coalesce(started, {_WRITTEN_DOWN})) FROM trial {where} GROUP BY rig",
+            f"SELECT rig, count(*), max(started), count(started) FROM trial WHERE 1 {where} GROUP BY rig",
             values,
         )
-        return {row[0]: (row[1], datetime.fromisoformat(row[2]) if row[2] else None) for row in rows}
+        undated = f"SELECT rig, max({_WRITTEN_DOWN}) FROM trial WHERE started IS NULL {where} GROUP BY rig"
+        later = dict(self.read(undated, values)) if any(row[3] < row[1] for row in rows) else {}
+        found = {}
+        for name, count, newest, _ in rows:
+            moments = [text for text in (newest, later.get(name)) if text]
+            found[name] = (count, datetime.fromisoformat(max(moments)) if moments else None)
+        return found
 
     def locks_since(self, rig: str, day: date) -> int:
         """Lock throws on or after a day, by their own clock or else by when they were written down."""
@@ -120,6 +129,11 @@ class RigStore(Store):
         """The history as it counts now, oldest first, or with the corrected entries too."""
         rows = self.select(Service, "WHERE rig = ? ORDER BY at, id", [rig])
         return rows if every_revision else heads(rows)
+
+    def services_with_checks(self, rig: str) -> list[Service]:
+        """The same, or none where no entry ever said when a check is due, or read the hour meter."""
+        asked = self.read(f"SELECT 1 FROM service WHERE rig = ? AND {SETS_CHECK} LIMIT 1", [rig])
+        return self.services(rig) if asked else []
 
     def add_baseline(self, baseline: BaselineRecord) -> BaselineRecord:
         """A frozen baseline; older ones stay."""

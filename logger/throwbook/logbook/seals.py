@@ -45,11 +45,13 @@ ON_SHEET = {
 OF_RIG = ("rig_revision", "service", "baseline", "latch_order")
 """Sealed with the first sheet that is decided after they were written."""
 ORDERS_NAMED = (
-    "SELECT substr(each.value, 13) FROM seal, json_each(seal.covers) AS each"
-    " WHERE seal.rig = ? AND substr(each.value, 1, 12) = 'latch_order:'"
-    " UNION SELECT each.value FROM sheet, json_each(sheet.plan, '$.answers') AS each WHERE sheet.rig = ?"
-    " UNION SELECT each.value FROM service, json_each(service.details, '$.answers') AS each WHERE service.rig = ?"
+    # most seals cover no order: those aren't taken apart
+    "SELECT rig, substr(each.value, 13) FROM seal, json_each(seal.covers) AS each"
+    " WHERE instr(covers, 'latch_order:') AND substr(each.value, 1, 12) = 'latch_order:' {where}"
+    " UNION SELECT rig, each.value FROM sheet, json_each(sheet.plan, '$.answers') AS each WHERE 1 {where}"
+    " UNION SELECT rig, each.value FROM service, json_each(service.details, '$.answers') AS each WHERE 1 {where}"
 )
+"""Rig and order; ``where`` narrows them."""
 
 
 class SealStore(Store):
@@ -90,8 +92,8 @@ class SealStore(Store):
 
     def orders_named(self, rig: str) -> frozenset[str]:
         """Ids of the orders that the rig's seals, plans and service entries name: each must be among its orders."""
-        rows = self.read(ORDERS_NAMED, [rig, rig, rig])
-        return frozenset(str(row[0]) for row in rows)
+        rows = self.read(ORDERS_NAMED.format(where="AND rig = :rig"), {"rig": rig})
+        return frozenset(str(row[1]) for row in rows)
 
     def covered(self, seal: Seal) -> list[Fact]:
         """The rows that a seal covers as they are stored now, in the seal's order; rows that are gone are left out."""

@@ -17,7 +17,7 @@ from throwbook_tui.widgets.frame import RowTable, lines
 
 if TYPE_CHECKING:
     from throwbook.jobs.judgements import JudgedAgain
-    from throwbook.jobs.rigs import Overview
+    from throwbook.jobs.rig_list import Overview
     from throwbook.jobs.unfinished import Unfinished
 
 EMPTY = (
@@ -53,7 +53,7 @@ class RigsScreen(Page[None]):
     ]
 
     def __init__(self) -> None:
-        from throwbook.jobs.rigs import RIGS
+        from throwbook.jobs.rig_list import RIGS
 
         super().__init__()
         status = ListColumn(
@@ -83,7 +83,7 @@ class RigsScreen(Page[None]):
 
     def reload(self) -> None:
         """Read the logbook again."""
-        from throwbook.jobs.rigs import overview
+        from throwbook.jobs.rig_list import overview
 
         logbook, today = self.desk.logbook, self.desk.today
         self.work("overview", lambda: overview(logbook, today))

@@ -161,6 +161,8 @@ class OpenRaise:
     sentence: str
     nobodys: bool = False
     """A signed correction says that its throw, an imported one, is of no rig here."""
+    sign: str = ""
+    """The sign, or the alert limit, that it was written for; empty: none, or several."""
 
     @property
     def needs(self) -> tuple[str, ...]:
@@ -345,7 +347,9 @@ def status_of(
         gone: other rows of this rig that were taken out of the logbook: id and sentence. Each holds it at ``restricted``.
         no_orders: ids among those that clearing orders name that are of such rows, back again or not.
     """
-    mine = [order for order in orders if order.rig == rig]
+    mine, due, named = [order for order in orders if order.rig == rig], list(due), list(named)
+    if not (mine or due or named or gone):
+        return Status(IN_SERVICE, (), ())
     lost = {
         name: one
         for name, one in _raises_by_key(mine, altered, named, evidence.imported).items()
@@ -404,7 +408,8 @@ def _raises_by_key(
             ids = {order.id, *(before.ids if before else ())}
             level = worst((level_of(order), *((before.level,) if before else ())))
             waived = order.trial is not None and order.trial in nobodys and order.cause != REASSIGNED
-            held[key] = OpenRaise(tuple(sorted(ids)), order.cause, level, sentence_of(order), waived)
+            sign = str(order.details.get("sign", ""))
+            held[key] = OpenRaise(tuple(sorted(ids)), order.cause, level, sentence_of(order), waived, sign)
     named = {name for order in mine for name in (*order.previous, *order.clears)} | set(named_elsewhere)
     for lost in named - {order.id for order in mine}:
         held[lost] = OpenRaise((lost,), LOST, DO_NOT_USE, LOST_SENTENCE)

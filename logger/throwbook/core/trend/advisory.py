@@ -9,9 +9,11 @@ from throwbook.core.quantities.statistics import K
 from throwbook.core.quantities.units import at_reference
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
 from throwbook.core.status.maintenance import SEASON
+from throwbook.core.status.urgency import Reached, Worsening
 from throwbook.core.trend.control_chart import PLAIN_CHANCE
 from throwbook.core.trend.history import (
     ENERGY,
+    OF_STROKE,
     PEAK_RUN_CURRENT,
     RUN_CURRENT,
     SOURCE_RESISTANCE,
@@ -30,7 +32,19 @@ SOON = timedelta(days=14)
 
 ISOLATED = "attachment on the ground, power isolated"
 LOOK_THERE = f"{ISOLATED}: look at that place for a burr, a bent pin or packed mud, and look at the nut"
+SPOT_IN_SHORT = ("binding spot grows", "power isolated: look at the place that binds")
+LOOSE = "power isolated: look for a loose plug"
 COMPARE_SWITCHES = "look at both pins, one at a time. Attachment on the ground, hands out: throw both ways. Power isolated: compare the place of the two switches"
+# figure: the first step of it in a line, for lists
+STEPS: dict[str, str] = {
+    RUN_CURRENT: "power isolated: clean and grease screw and pins",
+    PEAK_RUN_CURRENT: "power isolated: look where the current peaks",
+    SOURCE_RESISTANCE: "power isolated: clean plug and ground",
+    TRAVEL_TIME: "power isolated: clip a meter to the plug",
+    TAKE_UP: "power isolated: feel for free play",
+    SWITCH_LAG: "look at both pins, one at a time",
+    ENERGY: "power isolated: clean and grease screw and pins",
+}
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
     RUN_CURRENT: (
@@ -78,6 +92,10 @@ class NextAction:
     bring: str
     ahead: str = ""
     """A sentence on the limit that is forecast; empty: none is."""
+    cause: str = ""
+    """``why`` in six words at most; empty: nothing gets worse."""
+    step: str = ""
+    """The first step of ``what`` in a line."""
 
     @property
     def why_and_ahead(self) -> str:
@@ -100,11 +118,6 @@ class AdvisoryCase:
     status: str
     spots: Sequence[str]
     """Sentences about places where binding grows."""
-
-    @property
-    def last(self) -> date | None:
-        """Day of the newest check."""
-        return self.history.checks[-1].on if self.history.checks else None
 
     def out(self) -> list[TrendResult]:
         """Lines whose newest point is out of control, most telling figure first."""
@@ -141,6 +154,25 @@ def _over_limit(case: AdvisoryCase) -> NextAction | None:
     return None
 
 
+def worsening_of(
+    history: RigHistory, trends: Sequence[TrendResult], spots: Sequence[str] = ()
+) -> Worsening | None:
+    """What the lists of all rigs say of the trend, by the same rules; None: nothing gets worse."""
+    any_day = history.checks[-1].on if history.checks else date.min
+    case = AdvisoryCase(history, trends, any_day, IN_SERVICE, spots)
+    limits = tuple(
+        Reached(one.forecast.crosses, f"{figure_name(one.figure)} at its limit", STEPS[one.figure])
+        for one in case.out()
+        if one.forecast is not None
+    )
+    found = next(((rule, act) for rule in OF_TREND if (act := rule(case)) is not None), None)
+    if found is None:
+        return Worsening("", 0, "", "", limits=limits) if limits else None
+    rule, act = found
+    earliest = min((one.forecast.low for one in case.out() if one.forecast is not None), default=None)
+    return Worsening(rule.__name__.strip("_"), act.urgency, act.cause, act.step, earliest, limits)
+
+
 def _risen(case: AdvisoryCase) -> NextAction | None:
     out = case.out()
     if not out:
@@ -158,7 +190,13 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
         which, when = one.direction, one.forecast
         ahead = f"{which.capitalize()} is forecast to reach its limit about {when.crosses} ({when.low} to {when.high})."
         by = min(by, max(case.today, one.forecast.low))
-    return replace(_act(case, 3, remedy, why, _sure(one), by, bring), ahead=ahead)
+    cause, step = SPOT_IN_SHORT if case.spots else (_risen_in_short(one), STEPS[one.figure])
+    return replace(_act(case, 3, remedy, why, _sure(one), by, bring, cause, step), ahead=ahead)
+
+
+def _risen_in_short(one: TrendResult) -> str:
+    far = "later" if one.figure in OF_STROKE else f"{100 * one.change:+.0f} %"
+    return f"{figure_name(one.figure)} {far} ({one.direction})"
 
 
 def _where(one: TrendResult, others: Sequence[TrendResult]) -> str:
@@ -186,9 +224,9 @@ def _jumpy(case: AdvisoryCase) -> NextAction | None:
                 f"{100 * one.dispersion.before:.0f} % before"
             )
             what = f"{ISOLATED}: look for a loose plug or ground, worn brushes, a slack mounting"
-            return _act(
-                case, 2, what, why, "likely", case.today + SOON, "voltmeter, contact cleaner, spanners"
-            )
+            cause = f"{figure_name(one.figure)} varies ({one.direction})"
+            bring = "voltmeter, contact cleaner, spanners"
+            return _act(case, 2, what, why, "likely", case.today + SOON, bring, cause, LOOSE)
     return None
 
 
@@ -209,7 +247,8 @@ def _restricted(case: AdvisoryCase) -> NextAction | None:
 def _spot(case: AdvisoryCase) -> NextAction | None:
     if not case.spots:
         return None
-    return _act(case, 3, LOOK_THERE, case.spots[0], "likely", case.today + SOON, "lamp, file, board")
+    bring = "lamp, file, board"
+    return _act(case, 3, LOOK_THERE, case.spots[0], "likely", case.today + SOON, bring, *SPOT_IN_SHORT)
 
 
 def _drifted(case: AdvisoryCase) -> NextAction | None:
@@ -220,7 +259,9 @@ def _drifted(case: AdvisoryCase) -> NextAction | None:
         return None
     remedy, bring = REMEDIES[drifted[0].figure]
     sure = "almost certain: the first check lies outside today's normal variation"
-    return _act(case, 3, remedy, drift_text(drifted[0]), sure, case.today + SOON, bring)
+    cause = f"{figure_name(drifted[0].figure)} above first check"
+    why, step = drift_text(drifted[0]), STEPS[drifted[0].figure]
+    return _act(case, 3, remedy, why, sure, case.today + SOON, bring, cause, step)
 
 
 def _suspect(case: AdvisoryCase) -> NextAction | None:
@@ -229,9 +270,9 @@ def _suspect(case: AdvisoryCase) -> NextAction | None:
         return None
     why = f"the newest check of {_name(odd[0])} stands out, in this direction only"
     what = "repeat this check: three throws each way, with another attachment if you have one"
-    return _act(
-        case, 2, what, why, "one check alone proves little", case.today + SOON, "board or clamp meter"
-    )
+    cause, step = f"newest check stands out ({odd[0].direction})", "repeat this check: three throws each way"
+    sure, bring = "one check alone proves little", "board or clamp meter"
+    return _act(case, 2, what, why, sure, case.today + SOON, bring, cause, step)
 
 
 def _unverified(case: AdvisoryCase) -> NextAction | None:
@@ -240,15 +281,9 @@ def _unverified(case: AdvisoryCase) -> NextAction | None:
     if not starts or (checks and stage_of(checks[-1], starts) == len(starts)):
         return None
     why = f"nothing has been measured since the service on {starts[-1]}"
-    return _act(
-        case,
-        2,
-        "check it: five throws each way",
-        why,
-        "certain",
-        case.today,
-        "board or clamp meter, stopwatch",
-    )
+    what, bring = "check it: five throws each way", "board or clamp meter, stopwatch"
+    cause = "nothing measured since the last service"
+    return _act(case, 2, what, why, "certain", case.today, bring, cause, what)
 
 
 def _lower(case: AdvisoryCase) -> NextAction | None:
@@ -256,15 +291,10 @@ def _lower(case: AdvisoryCase) -> NextAction | None:
     if not low:
         return None
     why = f"{_name(low[0])} is below the level at the start of the chart period. Either it was greased without a service entry, or the drive is disconnected from the mechanism"
-    return _act(
-        case,
-        2,
-        f"{ISOLATED}: look at the linkage and at both pins, one at a time. Log any greasing",
-        why,
-        "likely",
-        case.today + SOON,
-        "lamp",
-    )
+    what = f"{ISOLATED}: look at the linkage and at both pins, one at a time. Log any greasing"
+    cause = f"{_name(low[0])} below its baseline"
+    step = "power isolated: look at linkage and both pins"
+    return _act(case, 2, what, why, "likely", case.today + SOON, "lamp", cause, step)
 
 
 def _heavy_at_first(case: AdvisoryCase) -> NextAction | None:
@@ -274,7 +304,8 @@ def _heavy_at_first(case: AdvisoryCase) -> NextAction | None:
         if heavy and found is not None and not _worked_on_since(case, found.points[-1].sheet):
             why = f"the as-found throw ({one.direction}) draws more current than in earlier checks"
             what = f"{ISOLATED}: look for old grease, water or rust and free it up. Check again after it has stood for some hours"
-            return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag")
+            cause, step = f"as-found throw heavier ({one.direction})", "power isolated: look for old grease"
+            return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag", cause, step)
     return None
 
 
@@ -285,7 +316,7 @@ def _worked_on_since(case: AdvisoryCase, sheet: str) -> bool:
 
 
 def _overdue(case: AdvisoryCase) -> NextAction | None:
-    due = _due(case)
+    due = due_on(case.history)
     if due is None or due >= case.today:
         return None
     why = f"the check was due on {due}"
@@ -310,7 +341,7 @@ def _not_commissioned(case: AdvisoryCase) -> NextAction | None:
 
 
 def _nothing(case: AdvisoryCase) -> NextAction | None:
-    due = _due(case)
+    due = due_on(case.history)
     why = "no figure has changed more than weather, supply voltage and normal variation explain"
     return _act(
         case, 0, "seasonal check", why, "more checks make this more certain", due, "board or clamp meter"
@@ -335,17 +366,30 @@ RULES: tuple[Callable[[AdvisoryCase], NextAction | None], ...] = (
 )
 
 
+OF_TREND = (_risen, _spot, _drifted, _suspect, _unverified, _lower, _jumpy, _heavy_at_first)
+"""Those that the checks alone tell, whatever the day and the status, in the same order."""
+
+
 def _act(
-    case: AdvisoryCase, urgency: int, what: str, why: str, how_sure: str, by: date | None, bring: str
+    case: AdvisoryCase,
+    urgency: int,
+    what: str,
+    why: str,
+    how_sure: str,
+    by: date | None,
+    bring: str,
+    cause: str = "",
+    step: str = "",
 ) -> NextAction:
-    return NextAction(case.history.rig.name, urgency, what, why, how_sure, by, bring)
+    return NextAction(case.history.rig.name, urgency, what, why, how_sure, by, bring, cause=cause, step=step)
 
 
-def _due(case: AdvisoryCase) -> date | None:
+def due_on(history: RigHistory) -> date | None:
     """As the status says it; a history without one (an export) has a season after its newest check."""
-    if case.history.due_on is not None:
-        return case.history.due_on
-    return None if case.last is None or case.history.provisional else case.last + SEASON
+    if history.due_on is not None:
+        return history.due_on
+    last = history.checks[-1].on if history.checks else None
+    return None if last is None or history.provisional else last + SEASON
 
 
 def _name(one: TrendResult) -> str:

@@ -1,0 +1,135 @@
+"""How long the list of all rigs takes, most pressing first: 1,000 rigs with three years of quarterly checks.
+
+    python -m tests.benchmarks.yard [--rigs 1000] [--logbook KEPT]
+
+A command is a process of its own, started cold; the first one after checks came in works out their trends, those after it
+don't. The list itself is timed in this process, as a screen that is open asks for it. Exit code 1 when a limit isn't met.
+"""
+
+from collections import Counter
+from dataclasses import replace
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+
+from tests.benchmarks.fleet import full
+from tests.jobs.season_logbook import RIG_TOML
+from throwbook.core.assessment import CUT_OFF, PASS, Assessment
+from throwbook.core.records import (
+    ACCEPTED,
+    Answers,
+    Decision,
+    Judgement,
+    Order,
+    Placement,
+    RigRevision,
+    Seal,
+    Service,
+    Sheet,
+    Trial,
+)
+from throwbook.core.status.latch import IN_SERVICE, raise_order
+from throwbook.core.trend.history import RigHistory
+from throwbook.logbook import Logbook, open_logbook
+from throwbook.logbook.schema import BY_RECORD, fact, to_json, to_row
+from throwbook.logbook.seals import before, content_of, seal_of
+from throwbook.logbook.serialization import assessment_to_json
+from throwbook.logbook.store import INSERTS, _append
+
+CHECKS = 12
+"""Three years of quarterly checks."""
+BY = "M. K."
+# every so many rigs: the cause of an order that stands open, or was cleared
+OPEN_ORDERS = {37: "stall", 53: "rig changed", 29: "watch sign"}
+CLEARED_EVERY = 11
+
+
+class YardBook:
+    """Rows gathered and written in one go: as the logbook's own jobs write them, only without asking it for each."""
+
+    def __init__(self, book: Logbook) -> None:
+        self.book = book
+        self.rows: dict[str, list[list[Any]]] = {}
+        self.entries: list[tuple[str, str, str, str]] = []
+
+    def add(self, rig: str, record: Any, **extra: Any) -> tuple[Any, Any]:
+        """The record with its id, and its fact for a seal."""
+        table = BY_RECORD[type(record)]
+        row = to_row(table, record, extra)
+        self.rows.setdefault(table.name, []).append(list(row.values()))
+        self.entries.append((table.name, str(row["id"]), rig, table.name))
+        return replace(record, id=row["id"]), replace(fact(table, row), id=str(row["id"]))
+
+    def write(self) -> None:
+        with self.book.transaction():
+            db = self.book.db
+            for name in (one.name for one in BY_RECORD.values()):
+                db.executemany(INSERTS[name], self.rows.get(name, ()))
+            _append(db, self.entries, Counter(entry[0] for entry in self.entries))
+        self.rows, self.entries = {}, []
+
+
+def build(path: Path, rigs: int, today: date) -> None:
+    """A logbook of ``rigs`` rigs; each one's newest check is up to 110 days old, so that some are overdue."""
+    with open_logbook(path) as book:
+        yard = YardBook(book)
+        for i in range(rigs):
+            name = f"rig-{i:04d}"
+            history = full(i, CHECKS)
+            late = today - timedelta(days=1 + (7 * i) % 110) - history.checks[-1].on
+            checks = tuple(replace(one, on=one.on + late) for one in history.checks)
+            with book.transaction():
+                book.db.execute("INSERT INTO rig (name) VALUES (?)", [name])
+            _rig(yard, replace(history, checks=checks), name, i)
+            if i % 50 == 49 or i == rigs - 1:
+                yard.write()
+
+
+def _rig(yard: YardBook, history: RigHistory, name: str, number: int) -> None:
+    actuator, first = history.rig.actuator, _noon(history.checks[0].on)
+    toml = RIG_TOML.format(name=name, no_load=actuator.no_load_current_a, rated=actuator.full_load_current_a)
+    toml += f'[machine]\nplace = "yard {number % 4 + 1}"\n'
+    revision, of_rig = yard.add(name, RigRevision(name, toml, first, BY))
+    last: list[Seal] = []
+    unsealed = [of_rig]
+    for at, check in enumerate(history.checks, start=1):
+        now = _noon(check.on)
+        if at == CHECKS // 2:
+            serviced = now - timedelta(days=1)
+            details = {"on": serviced.date().isoformat(), "found": "dry", "fixed": "greased", "answers": []}
+            unsealed.append(yard.add(name, Service(name, "greased", serviced, BY, details=details))[1])
+        sheet, of_sheet = yard.add(name, Sheet(name, check.kind, at, now, BY, nonce=f"{number:08x}{at:08x}"))
+        said = {"ambient_c": check.ambient_c, "attachment": check.attachment or None}
+        sealed = [of_sheet, yard.add(name, Answers(sheet.id, said, now, BY))[1]]
+        for position, throw in enumerate(check.throws, start=1):
+            judged = Assessment("", throw.direction, True, "", throw.figures, CUT_OFF, (), (), (), PASS)
+            begun = now + timedelta(minutes=position)
+            nonce = f"{number:06x}{at:04x}{position:06x}"
+            trial, of_trial = yard.add(name, Trial(name, throw.direction, "trace", begun, None, {}, nonce))
+            place = Placement(
+                trial.id, sheet.id, position, now, BY, throw.as_found, ambient_c=check.ambient_c
+            )
+            judgement = Judgement(trial.id, judged, "0", now, BY, revision.id)
+            written = {"assessment": to_json(assessment_to_json(judged)), "profile": None}
+            written |= {"verdict": PASS, "method_version": judged.method_version}
+            sealed += [of_trial, yard.add(name, place)[1], yard.add(name, judgement, **written)[1]]
+        decision, of_decision = yard.add(name, Decision(sheet.id, ACCEPTED, BY, {}, now, BY))
+        facts = sorted([*sealed, of_decision, *unsealed], key=lambda one: f"{one.table}:{one.id}")
+        covers = tuple(f"{one.table}:{one.id}" for one in facts)
+        digest = seal_of(content_of(facts), before(last))
+        seal = Seal(name, sheet.id, decision.id, digest, covers, tuple(one.id for one in last), now)
+        last, unsealed = [yard.add(name, seal)[0]], []
+    newest = _noon(history.checks[-1].on)
+    for every, cause in OPEN_ORDERS.items():
+        if number % every == 0:
+            yard.add(name, raise_order(name, cause, "seen by the benchmark", newest, BY))
+    if number % CLEARED_EVERY == 0:
+        raised, _ = yard.add(name, raise_order(name, "watch sign", "drag", newest - timedelta(days=100), BY))
+        cleared = newest - timedelta(days=90)
+        yard.add(
+            name, Order(name, IN_SERVICE, "cleared", "greased", cleared, BY, clears=(raised.id,), signed=BY)
+        )
+
+
+def _noon(day: date) -> datetime:
+    return datetime.combine(day, time(12), UTC)

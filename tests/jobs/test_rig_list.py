@@ -1,0 +1,134 @@
+"""The list of all rigs: the same status as of each rig by itself, trends worked out once for each new row, one order."""
+
+import json
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.benchmarks.yard import build
+from throwbook.core.status.latch import raise_order
+from throwbook.core.status.urgency import UNVERIFIED
+from throwbook.errors import InputError
+from throwbook.jobs.latch import rig_status
+from throwbook.jobs.rig_list import SORTED_BY, Wanted, list_rigs, pick
+from throwbook.jobs.trend import rig_trend
+from throwbook.jobs.worsening import SUFFIX, known_trends, work_out_trends
+from throwbook.logbook import open_logbook
+from throwbook.logbook.all_rigs import AllRigs
+from throwbook.logbook.trials import hand_trial
+
+TODAY = date(2026, 3, 14)
+NOW = datetime(2026, 3, 14, 9, tzinfo=UTC)
+RIGS = 8
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("yard") / "book"
+    build(path, RIGS, TODAY)
+    return path
+
+
+@pytest.fixture
+def path(made, tmp_path) -> Path:
+    copy = tmp_path / "book"
+    copy.write_bytes(made.read_bytes())
+    return copy
+
+
+def add_order(path: Path, rig: str, cause: str) -> None:
+    with open_logbook(path) as book, book.transaction():
+        book.add_order(raise_order(rig, cause, "seen", NOW, "M. K."))
+
+
+def test_read_at_once_a_rig_stands_where_it_stands_by_itself(path):
+    with open_logbook(path) as book, book.transaction():
+        book.add_rig("bare", book.rig("rig-0001").toml.replace("rig-0001", "bare"), "M. K.", NOW)
+        book.plan_sheet("rig-0002", "seasonal", {}, "M. K.", NOW)
+        book.add(hand_trial("rig-0002", "lock", None, {}))
+        book.add_rig("rig-0003", book.rig("rig-0003").toml + "# again\n", "M. K.", NOW, "typing")
+    with open_logbook(path, read_only=True) as book, book.snapshot():
+        rigs = AllRigs.of(book)
+        for day in (TODAY, TODAY - timedelta(days=500)):
+            for name in book.rig_names():
+                assert rig_status(rigs, name, day) == rig_status(book, name, day)
+                assert rigs.rig(name) == book.rig(name)
+
+
+def test_trends_are_worked_out_once_and_only_of_rigs_with_new_rows(path):
+    assert work_out_trends(path) == RIGS
+    assert work_out_trends(path) == 0
+    before = list_rigs(path, TODAY)
+    assert all(one.trend_known for one in before)
+    add_order(path, "rig-0005", "damage")
+    assert [one.name for one in list_rigs(path, TODAY) if not one.trend_known] == ["rig-0005"]
+    assert (
+        list_rigs(path, TODAY)[0].need.cause == "the motor stalled"
+    )  # rig-0000: of two alike the first by name
+    assert work_out_trends(path) == 1
+
+
+def test_what_was_kept_is_what_is_worked_out_anew(path):
+    work_out_trends(path)
+    with open_logbook(path, read_only=True) as book:
+        kept = known_trends(book).known
+    assert any(kept.values())
+    for name, one in kept.items():
+        assert one == rig_trend(path, name, TODAY).worsening
+    assert not any(one and one.rule == UNVERIFIED for one in kept.values())
+
+
+@pytest.mark.parametrize("spoil", ["", "{}", "[]", "\0", '{"made by": "another"}'])
+def test_a_file_that_is_none_is_made_anew(path, spoil):
+    kept = path.with_name(path.name + SUFFIX)
+    work_out_trends(path)
+    good = kept.read_text("utf-8")
+    kept.write_text(spoil, "utf-8")
+    assert not any(one.trend_known for one in list_rigs(path, TODAY))
+    assert work_out_trends(path) == RIGS
+    assert kept.read_text("utf-8") == good
+
+
+def test_the_trends_of_another_logbook_are_not_taken(path, tmp_path):
+    work_out_trends(path)
+    other = tmp_path / "other"
+    build(other, 2, TODAY - timedelta(days=30))
+    other.with_name(other.name + SUFFIX).write_text(
+        path.with_name(path.name + SUFFIX).read_text("utf-8"), "utf-8"
+    )
+    assert work_out_trends(other) == 2
+
+
+def test_no_status_is_kept(path):
+    work_out_trends(path)
+    text = path.with_name(path.name + SUFFIX).read_text("utf-8")
+    rows = json.loads(text)["rigs"]
+    assert {key for row in rows.values() if row for key in row} == {
+        *("rule", "urgency", "cause", "step", "earliest", "limits")
+    }
+    assert "do not use" not in text
+
+
+@pytest.mark.parametrize("column", sorted(SORTED_BY))
+def test_each_column_sorts_all_rigs(path, column):
+    rigs = list_rigs(path, TODAY)
+    found = pick(rigs, Wanted(sort=column), TODAY)
+    assert sorted(one.name for one in found) == sorted(one.name for one in rigs)
+    keys = [SORTED_BY[column](one) for one in found]
+    assert keys == sorted(keys)
+
+
+def test_filters_narrow_together(path):
+    rigs = list_rigs(path, TODAY)
+    assert {one.name for one in pick(rigs, Wanted(place="YARD 2"), TODAY)} == {
+        "rig-0001",
+        "rig-0005",
+        "rig-0009",
+    }
+    assert [one.name for one in pick(rigs, Wanted("0005", place="yard 2"), TODAY)] == ["rig-0005"]
+    assert {one.name for one in pick(rigs, Wanted("yard 3"), TODAY)} == {"rig-0002", "rig-0006"}
+    both = pick(rigs, Wanted(levels=("do not use", "in service")), TODAY)
+    assert {one.rig_status.status.level for one in both} == {"do not use", "in service"}
+    with pytest.raises(InputError, match="One of"):
+        pick(rigs, Wanted(sort="colour"), TODAY)
