@@ -1,13 +1,16 @@
 """The papers by command: written whole, told where, refused in one line."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 
 from tests.cli.sheet_steps import GOOD, RIG, TOLD, accept, enter
+from tests.report.page_words import html_text
 
 DAY = ("--issued", "2026-04-01")
+SAMPLES = Path(__file__).parents[2] / "sample-runs"
 
 
 @pytest.fixture
@@ -83,3 +86,23 @@ def test_a_folder_that_cannot_be_written_is_an_outside_failure(filled, tmp_path)
     code, _, err = filled("report", RIG, "--folder", str(tmp_path / "file" / "papers"))
     assert code == 3
     assert "writing failed" in err
+
+
+def test_the_air_that_every_file_carries_is_recorded_where_nobody_typed_it(run, tmp_path):
+    files = []
+    for file in sorted((SAMPLES / "baseline").glob("*.csv"))[:4]:
+        text = "".join(
+            line
+            for line in file.read_text("utf-8").splitlines(True)
+            if "made_by" not in line and "# rig" not in line
+        )
+        files.append(tmp_path / file.name)
+        files[-1].write_text(text, "utf-8")
+    code, _, err = run("import", "--rig", RIG, "--kind", "seasonal", *map(str, files))
+    assert code in (0, 1), err
+    assert "Air temperature? not recorded" not in run("sheet", "show", f"{RIG}-1")[1]
+    assert run("report", RIG, "--folder", str(tmp_path), *DAY)[0] in (0, 1)
+    page = html_text((tmp_path / f"report-{RIG}.html").read_text("utf-8"))
+    assert "comparison with checks in other weather" not in page
+    assert re.search(r"Air temperature\s+[-0-9.]+ degC", page)
+    assert re.search(r"(?i)operator\s+not recorded", page)

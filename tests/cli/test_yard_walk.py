@@ -160,3 +160,25 @@ def test_any_column_sorts(yard):
 def test_the_trend_of_all_is_the_same_list(yard):
     assert yard("trend")[1] == yard("rig", "list")[1]
     assert yard("trend")[0] == 1
+
+
+def test_a_short_name_is_taken_where_it_can_mean_one_rig_and_nothing_is_written(yard):
+    for words in (
+        ("status", "SOUTH"),
+        ("rig", "show", "south"),
+        ("order", "list", "quarry"),
+        ("rig", "fit", "south"),
+    ):
+        assert yard(*words)[0] in (0, 1), words
+    assert yard("status", "SOUTH")[1].startswith("south-1: ")
+    assert json.loads(yard("status", "quarry", "--json")[1])["rig"] == RIG
+    code, _, err = yard("status", "north")
+    assert (code, "north-1, north-2" in err) == (2, True)
+    assert yard("status", "")[0] == 0  # no name: every rig
+    for words in (
+        ("order", "raise", "south", "--cause", "damage", "--because", "bent"),
+        ("sheet", "plan", "south", "--kind", "spot"),
+        ("rig", "retire", "south", "--because", "sold"),
+        ("service", "add", "south", "--action", "greased"),
+    ):
+        assert yard(*words)[0] == 2, words

@@ -2,12 +2,16 @@
 
 from datetime import date
 
+import pytest
+
+from tests.report.page_words import overlapping, words_on_pages
 from throwbook.report.document import Cautions, Table, words
 from throwbook.report.forms import WallRow, wall_list
+from throwbook.report.pdf import to_pdf
 
 ROWS = (
-    WallRow("barn-loader", "do not use", "no next check set", "-"),
-    WallRow("yard-loader", "in service", "check due 2026-10-04", "2026-04-13"),
+    WallRow("barn-loader", "do not use", "the motor stalled", "find the cause and write it down", "-"),
+    WallRow("yard-loader", "in service", "nothing open", "seasonal check on 2026-10-04", "2026-10-04"),
 )
 
 
@@ -29,3 +33,19 @@ def test_a_list_from_a_practice_logbook_says_so_first():
 def test_one_rig_is_no_rigs():
     assert "1 rig: all" in words(wall_list(ROWS[1:], "all", date(2026, 5, 1)))
     assert "No rig: due within 7 days." in words(wall_list((), "due within 7 days", date(2026, 5, 1)))
+
+
+LONG = "overdue: check was due 2026-02-01, 71 days ago; check due at 500 h on the hour meter (now 620)"
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_what_is_printed_in_a_row_never_runs_into_the_next_one(paper, tmp_path):
+    rows = [
+        WallRow(f"north-loader-{i:02d}", "not commissioned", LONG, LONG, f"OVERDUE 2026-02-{i + 1:02d}")
+        for i in range(30)
+    ]
+    pages = words_on_pages(to_pdf(wall_list(rows, "all", date(2026, 5, 1)), paper), tmp_path)
+    assert len(pages) > 1
+    for _, _, found in pages:
+        assert overlapping(found) == []
+    assert sum(word.text == "620)" for _, _, found in pages for word in found) == 60

@@ -187,7 +187,7 @@ WIDE = 120
 def print_listed(shown: "Sequence[Listed]") -> None:
     """The caution for the work, then a row a rig."""
     from throwbook.core.listing import Listing
-    from throwbook.core.status.urgency import BEFORE_WORK
+    from throwbook.core.wording import BEFORE_WORK
     from throwbook.jobs.rig_list import RIGS
 
     if not shown:

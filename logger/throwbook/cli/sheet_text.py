@@ -66,7 +66,7 @@ def print_status(rig: str, found: "Status") -> None:
 def print_sheet(found: "SheetView") -> None:
     """One sheet from top to bottom."""
     from throwbook.core.listing import THROWS, Listing, state_said
-    from throwbook.core.sheets.conditions import conditions_from, said
+    from throwbook.core.sheets.conditions import conditions_from, said, with_air
 
     state = found.state
     said_state = state_said(state.state, bool(found.said_since))
@@ -74,7 +74,8 @@ def print_sheet(found: "SheetView") -> None:
     output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by.rstrip('.')}.")
     asked = f"{found.plan.throws_each_way} throws each way, rest {show_rest(found.plan.rest_s)} ({found.plan.rest_from})"
     output.line(f"Plan: {asked}")
-    for question, told in said(conditions_from(state.answers), found.units).items():
+    asked_and_read = with_air(conditions_from(state.answers), (one.air_c for one in found.trials))
+    for question, told in said(asked_and_read, found.units).items():
         output.line(f"{question} {told}", indent=2)
     if found.trials:
         shown = Listing.of(THROWS, SHOWN)

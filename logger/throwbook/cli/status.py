@@ -135,12 +135,12 @@ def status(ctx: click.Context, rig: str | None, as_json: bool) -> None:
     Example:
       throwbook status yard-loader
     """
-    from throwbook.jobs.find import opened
+    from throwbook.jobs.find import opened, rig_meant
     from throwbook.jobs.latch import rig_status
     from throwbook.jobs.steps_to_clear import gaps_in, steps_said
 
     with opened(logbook_of(ctx), read_only=True) as book:
-        names = [book.rig(rig).rig] if rig else book.rig_names()
+        names = [rig_meant(book, rig)] if rig else book.rig_names()
         found = [rig_status(book, name, now().date()) for name in names]
         gaps = {name: gaps_in(book, name) for name in names}
         steps = {one.rig: () if as_json else steps_said(book, one.rig, one.status) for one in found}
@@ -214,11 +214,10 @@ def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
       throwbook order list yard-loader
     """
     from throwbook.core.status.latch import level_of, sentence_of
-    from throwbook.jobs.find import opened
+    from throwbook.jobs.find import opened, rig_meant
 
     with opened(logbook_of(ctx), read_only=True) as book:
-        book.rig(rig)
-        orders = book.orders(rig)
+        orders = book.orders(rig_meant(book, rig))
     if as_json:
         for one in orders:
             output.json_line(

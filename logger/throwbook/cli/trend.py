@@ -158,7 +158,7 @@ def _yard(ctx: click.Context, first: int | None) -> int:
 
 def _print_export(rigs: "Sequence[RigTrend]", first: int | None) -> int:
     """The same of an export, which has no status."""
-    from throwbook.core.status.urgency import BEFORE_WORK
+    from throwbook.core.wording import BEFORE_WORK
     from throwbook.jobs.trend import needs_of
 
     ordered = needs_of(rigs, now().date())

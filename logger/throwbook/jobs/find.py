@@ -158,7 +158,8 @@ def load_rig(name_or_file: str, logbook: str | None = None) -> "RigFile":
     if means_a_file(name_or_file):
         return read_rig_file(Path(name_or_file))
     with opened(logbook, read_only=True) as book:
-        return parse_rig(book.rig(name_or_file).toml, name_or_file)
+        name = rig_meant(book, name_or_file)
+        return parse_rig(book.rig(name).toml, name)
 
 
 def judge_rig(name_or_file: str, logbook: str | None = None) -> "tuple[Sizing, tuple[str, ...]]":
@@ -223,6 +224,15 @@ def rig_from(revision: RigRevision) -> Rig:
 def rig_of(book: Logbook, name: str) -> Rig:
     """The rig as it counts now. Raises InputError for a name that the logbook doesn't have."""
     return rig_from(book.rig(name))
+
+
+def rig_meant(book: Logbook, typed: str) -> str:
+    """The rig of this name, or the only one with ``typed`` in its name: for what reads only. Where something is signed or
+    written a name is typed in full. Raises InputError where none or several could be meant.
+    """
+    names = book.rig_names()
+    inside = [name for name in names if typed and typed.casefold() in name.casefold()]
+    return inside[0] if typed not in names and len(inside) == 1 else book.rig(typed).rig
 
 
 def units_of(logbook: str | Path | None, rig: str) -> str:

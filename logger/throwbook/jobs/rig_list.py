@@ -278,7 +278,7 @@ def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, 
     from throwbook.report.forms import WallRow, wall_list
     from throwbook.report.pdf import to_pdf
 
-    shown = Listing.of(RIGS, ("rig", "status", "next check", "last"))
+    shown = Listing.of(RIGS, ("rig", "status", "why", "step", "due"))
     rows = [WallRow(*shown.paper_row(one)) for one in found]
     practice = any(one.rig_status.practice for one in found)
     write(path, to_pdf(wall_list(rows, said(wanted), issued, practice), paper))

@@ -11,7 +11,7 @@ from throwbook.core.rig import retired_text
 from throwbook.core.status.latch import DO_NOT_USE, Status
 from throwbook.errors import Field, InputError, Remedy
 from throwbook.jobs import latch
-from throwbook.jobs.find import opened, rig_from, rig_of
+from throwbook.jobs.find import opened, rig_from, rig_meant, rig_of
 from throwbook.jobs.latch import RigStatus, rig_status, status
 from throwbook.jobs.rig_changes import raise_for_change
 from throwbook.logbook.connection import Waiting
@@ -159,6 +159,7 @@ def rig_history(logbook: str | Path | None, name: str, today: date) -> RigView:
     from throwbook.jobs.steps_to_clear import gaps_in, happened_in, not_proved_in, steps_said
 
     with opened(logbook, read_only=True) as book:
+        name = rig_meant(book, name)
         rig, stands = rig_of(book, name), rig_status(book, name, today)
         return RigView(
             rig,

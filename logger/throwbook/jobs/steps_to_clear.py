@@ -61,13 +61,17 @@ def gaps_in(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
 
 
 def _gaps(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
-    from throwbook.core.sheets.conditions import conditions_from, unanswered
+    from throwbook.core.sheets.conditions import conditions_from, unanswered, with_air
     from throwbook.core.sizing.sizing import not_covered
 
     newest = _commissioned_by(book, rig)
     if newest is None:
         return not_covered(rig_of(book, rig))
-    blank = unanswered(conditions_from(newest.answers))
+    conditions = conditions_from(newest.answers)
+    if conditions.ambient_c is None:
+        logged = book.trials(sheet=newest.sheet.id)
+        conditions = with_air(conditions, (one.placement.ambient_c for one in logged if one.placement))
+    blank = unanswered(conditions)
     return not_covered(rig_of(book, rig), [(CONDITIONS[one.key].sentence, one.claim_lost) for one in blank])
 
 

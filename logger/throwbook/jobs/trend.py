@@ -24,7 +24,7 @@ from throwbook.core.trend.history import (
     history_from,
 )
 from throwbook.errors import Field, InputError, OutsideError, Remedy
-from throwbook.jobs.find import logbook_path, opened, rig_of
+from throwbook.jobs.find import logbook_path, opened, rig_meant, rig_of
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -143,6 +143,7 @@ def rig_trend(logbook: str | Path | None, name: str, today: date) -> RigTrend:
     from throwbook.jobs.steps_to_clear import happened_in
 
     with opened(logbook, read_only=True) as book:
+        name = rig_meant(book, name)
         return replace(trend_in(book, name, today, profiles=True), happened=happened_in(book, name))
 
 

@@ -335,7 +335,7 @@ def _form(title: str, subtitle: str, stem: str, source: FormSource, blocks: list
     return numbered(draft, stem, source.issued, f"{source.software}\n{source.issued}\n", source.practice)
 
 
-ROOM = "\N{NO-BREAK SPACE}" * 30
+ROOM = "\N{NO-BREAK SPACE}" * 20
 """Keeps a column wide enough for a pen."""
 
 
@@ -344,9 +344,11 @@ class WallRow(NamedTuple):
 
     rig: str
     status: str
-    """As ``status_numbered.short`` says it."""
+    """As ``status_text.short`` says it."""
+    why: str
+    step: str
     next_check: str
-    last_throw: str
+    """Its day."""
 
 
 def _aloud(status: str) -> str:
@@ -354,18 +356,18 @@ def _aloud(status: str) -> str:
 
 
 def wall_list(rows: Sequence[WallRow], what: str, issued: date, practice: bool = False) -> Document:
-    """The rigs in the order given; those out of use stand in a caution of their own.
+    """The rigs in the order given, most pressing first; those out of use stand in a caution of their own.
 
     ``what``: which rigs these are. ``practice``: they stand in a practice logbook.
     """
     out = [row.rig for row in rows if row.status == DO_NOT_USE]
-    blocks: list[Block] = [Cautions("Every time", (FALL, BOTH_PINS))]
+    blocks: list[Block] = [Cautions("Every time", (FALL, HANDS, BOTH_PINS))]
     if out:
         blocks = [Cautions("Do not use", (", ".join(out), OUT_OF_USE)), *blocks]
     if practice:
         blocks = [Cautions("Practice", (PRACTICE,)), *blocks]
-    table = tuple((row.rig, _aloud(row.status), row.next_check, row.last_throw, ROOM) for row in rows)
-    headings = ("Rig", "Status", "Next check", "Last throw", "Done on, by")
+    table = tuple((row.rig, _aloud(row.status), row.why, row.step, row.next_check, ROOM) for row in rows)
+    headings = ("Rig", "Status", "Why", "Next step", "Next check", "Done on, by")
     what = f"{counted(len(rows), 'rig')}: {what}" if rows else f"No rig: {what}."
     blocks.append(Table(headings, table, what, pencil=True, big=True) if rows else Text(what))
     blocks.append(

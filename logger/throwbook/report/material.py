@@ -23,7 +23,7 @@ from throwbook.core.records import (
     Sighting,
 )
 from throwbook.core.rig import Rig
-from throwbook.core.sheets.conditions import Conditions, conditions_from
+from throwbook.core.sheets.conditions import Conditions, conditions_from, with_air
 from throwbook.core.sheets.sheet import Plan, SheetTrial, as_found
 from throwbook.core.sizing.sizing import Gap
 from throwbook.core.status.latch import Status
@@ -83,8 +83,8 @@ class SheetPart:
 
     @property
     def conditions(self) -> Conditions:
-        """What was asked and told."""
-        return conditions_from(self.state.answers)
+        """What was asked and told, or came with the records."""
+        return with_air(conditions_from(self.state.answers), (one.air_c for one in self.trials))
 
     @property
     def day(self) -> date:

@@ -101,6 +101,8 @@ def paragraph_styles(size: float) -> dict[str, Any]:
 
 PAD = 2.4
 """On either side of a cell's text [pt]."""
+ABOVE, BELOW = 1.6, 2.2
+"""The same above and below it [pt]."""
 PENCIL_ROW = 9.0 * MM
 PENCIL_COLUMN = 12.5 * MM
 """High and wide enough to write in with gloves half off [pt]."""
@@ -143,8 +145,9 @@ def facts_table(facts: Facts, width: float, styles: dict[str, Any]) -> Any:
     ]
     names = max(_text_width(name, FONT, cell.fontSize) for name, _ in facts.rows) + 2 * PAD + 6
     left = min(names, width * 0.42)
-    heights = [PENCIL_ROW] * len(rows) if facts.pencil else None
-    drawn = Drawn(rows, colWidths=[left, width - left], rowHeights=heights, hAlign="LEFT")
+    widths = [left, width - left]
+    heights = _pencil_heights(rows, widths) if facts.pencil else None
+    drawn = Drawn(rows, colWidths=widths, rowHeights=heights, hAlign="LEFT")
     drawn.setStyle(_rules(len(rows), facts.pencil, headed=False))
     return drawn
 
@@ -166,12 +169,25 @@ def data_table(table: Table, width: float, styles: dict[str, Any]) -> Any:
     if table.pencil:  # the last column is for notes
         natural[-1] = max(natural[-1], width - sum(natural[:-1]))
     widths = column_widths(natural, least, width)
-    rows = [_row(table.headings, widths, head, numbers)]
-    rows += [_row(row, widths, cell, numbers) for row in table.rows]
-    heights = [None] + [PENCIL_ROW] * len(table.rows) if table.pencil else None
+    body = [_row(row, widths, cell, numbers) for row in table.rows]
+    rows = [_row(table.headings, widths, head, numbers), *body]
+    heights = [None, *_pencil_heights(body, widths)] if table.pencil else None
     drawn = Drawn(rows, colWidths=widths, rowHeights=heights, repeatRows=1, splitInRow=0)
     drawn.setStyle(_rules(len(rows), table.pencil, headed=True, numbers=table.right, cell=cell, head=head))
     return drawn
+
+
+def _pencil_heights(rows: Sequence[Sequence[Any]], widths: Sequence[float]) -> list[float]:
+    """Room to write in each row, and for all of what is printed in it [pt]."""
+    heights = []
+    for row in rows:
+        printed = [
+            cell.wrap(width - 2 * PAD, 1e6)[1]
+            for cell, width in zip(row, widths, strict=True)
+            if not isinstance(cell, str)
+        ]
+        heights.append(max([PENCIL_ROW, *(height + ABOVE + BELOW for height in printed)]))
+    return heights
 
 
 def _looks(table: Table, styles: dict[str, Any], shrink: float) -> tuple[Any, Any]:
@@ -221,8 +237,8 @@ def _rules(
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE" if pencil else "TOP"),
         ("LEFTPADDING", (0, 0), (-1, -1), PAD),
         ("RIGHTPADDING", (0, 0), (-1, -1), PAD),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.6),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
+        ("TOPPADDING", (0, 0), (-1, -1), ABOVE),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), BELOW),
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, LINE),
         # No page begins or ends with a single row.
         ("NOSPLIT", (0, 0), (-1, min(3, rows - 1))),

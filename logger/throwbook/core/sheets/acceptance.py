@@ -13,7 +13,7 @@ from throwbook.core.quantities.units import show_duration
 from throwbook.core.records import PinAnswers, Sighting
 from throwbook.core.rig import LOCK, UNLOCK, Rig
 from throwbook.core.sheets.acceptance_rules import RULES, AcceptanceCase, nobody_could_read, spreads
-from throwbook.core.sheets.conditions import cap
+from throwbook.core.sheets.conditions import cap, with_air
 from throwbook.core.sheets.shared_risk import risks, worst_of_each
 from throwbook.core.sheets.sheet import FilledSheet, SheetTrial, lock_throws, seen_at, withdrawn
 from throwbook.core.sizing.sizing import coverage_line, not_covered
@@ -247,7 +247,8 @@ def acceptance(
     missing = tuple(dict.fromkeys(sentence for rule in RULES for sentence in rule(case)))
     alerts = tuple(spreads(case))
     worst = worst_verdict(one.assessment.verdict for one in counting)
-    lowered = cap(WATCH if alerts and worst == PASS else worst, sheet.conditions)
+    conditions = with_air(sheet.conditions, (one.air_c for one in trials))
+    lowered = cap(WATCH if alerts and worst == PASS else worst, conditions)
     doubted = doubts(case)
     statement = "" if missing else statement_of(case, doubted, alerts)
     return Acceptance(

@@ -6,8 +6,8 @@ A simulated board and the sample runs say in the head of their records what they
 logbook, or at least out of every acceptance there; in a practice logbook all that is done says that it is practice.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from throwbook.core.assessment import PASS, WATCH
@@ -78,6 +78,14 @@ class Conditions:
 def conditions_from(answers: Mapping[str, Any]) -> Conditions:
     """Answers as the logbook keeps them."""
     return Conditions(**{f.name: answers.get(f.name) for f in fields(Conditions)})
+
+
+def with_air(conditions: Conditions, recorded: Iterable[float | None]) -> Conditions:
+    """An air temperature that nobody typed is that of the records themselves: the mean of those that hold one [degC]."""
+    air = [one for one in recorded if one is not None]
+    if conditions.ambient_c is not None or not air:
+        return conditions
+    return replace(conditions, ambient_c=sum(air) / len(air))
 
 
 @dataclass(frozen=True)

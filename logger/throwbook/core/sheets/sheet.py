@@ -170,6 +170,8 @@ class SheetTrial:
     """What made the record, where no machine did."""
     rig_version: str = ""
     """Id of the version of the rig file it was judged by; empty: not known."""
+    air_c: float | None = None
+    """Air temperature that came with it [degC]; None: none did."""
 
     @property
     def direction(self) -> str:
@@ -197,6 +199,7 @@ def sheet_trials(logged: Iterable[LoggedTrial]) -> tuple[SheetTrial, ...]:
                     one.trial.started,
                     simulated_by(one.placement.head),
                     one.judgement.rig_revision or "",
+                    one.placement.ambient_c,
                 )
                 for one in logged
                 if one.placement is not None and one.judgement is not None

@@ -30,8 +30,6 @@ MUST_NOT_GO_OUT, DUE, GETS_WORSE, NOT_COMMISSIONED, NOTHING = NEEDS = (
     "nothing this week",
 )
 """What a rig needs a person for, most pressing first."""
-BEFORE_WORK = "Before any work: attachment on the ground, power isolated."
-"""Stands above every list that names a next step."""
 SOON = timedelta(days=7)
 """A check due within this is on the list of the week. Common practice, no source."""
 UNVERIFIED = "unverified"
