@@ -9,7 +9,6 @@ import pytest
 from tests.benchmarks.yard import build
 from throwbook.core.status.latch import raise_order
 from throwbook.core.status.urgency import UNVERIFIED
-from throwbook.errors import InputError
 from throwbook.jobs.latch import rig_status
 from throwbook.jobs.rig_list import SORTED_BY, Wanted, list_rigs, pick
 from throwbook.jobs.trend import rig_trend
@@ -130,5 +129,3 @@ def test_filters_narrow_together(path):
     assert {one.name for one in pick(rigs, Wanted("yard 3"), TODAY)} == {"rig-0002", "rig-0006"}
     both = pick(rigs, Wanted(levels=("do not use", "in service")), TODAY)
     assert {one.rig_status.status.level for one in both} == {"do not use", "in service"}
-    with pytest.raises(InputError, match="One of"):
-        pick(rigs, Wanted(sort="colour"), TODAY)

@@ -14,7 +14,6 @@ from throwbook.core.status.maintenance import NO_CHECK
 from throwbook.core.status.status_text import DONE, STYLE, reasons, short, step_in_words
 from throwbook.core.status.urgency import MUST_NOT_GO_OUT, NOTHING, Need, RigFacts, need_of, order_key
 from throwbook.core.wording import Cell
-from throwbook.errors import Field, InputError
 from throwbook.jobs.find import logbook_path, opened
 from throwbook.jobs.latch import RigStatus, missing_from, orders_due, rig_status
 from throwbook.jobs.unfinished import Unfinished, unfinished_recordings
@@ -66,16 +65,12 @@ class Wanted:
 
 
 def pick(listed: Sequence[Listed], wanted: Wanted, today: date) -> list[Listed]:
-    """Those that are wanted, sorted. Raises InputError for a column that no list has."""
+    """Those that are wanted, sorted."""
     found = [one for one in listed if all(fits(one) for fits in _filters(wanted, today))]
     by_question = (
         "last" if wanted.unseen_days is not None else "due" if wanted.due_within_days is not None else "need"
     )
     column = wanted.sort or by_question
-    if column not in SORTED_BY:
-        raise InputError(
-            f"no list is sorted by {column!r}", Field("sort"), f"One of: {', '.join(SORTED_BY)}."
-        )
     key = SORTED_BY[column]
     return sorted(found, key=lambda one: (key(one), order_key(one.need, one.name)))
 

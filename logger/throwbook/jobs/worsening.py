@@ -26,7 +26,7 @@ MADE_BY = f"trends-1 method {METHOD_VERSION} throwbook {__version__}"
 """What another version worked out isn't used."""
 RIGS_AT_ONCE = 8
 """Rigs handed to a process at a time: few enough that memory stays small."""
-UNREADABLE = Worsening("unreadable", 2, "its trend cannot be read", "look for damage: throwbook check")
+UNREADABLE = Worsening("unreadable", 2, "its trend cannot be read", "check the logbook for damage")
 Progress = Callable[[int, int], None]
 
 
