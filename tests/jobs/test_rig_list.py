@@ -120,11 +120,7 @@ def test_each_column_sorts_all_rigs(path, column):
 
 def test_filters_narrow_together(path):
     rigs = list_rigs(path, TODAY)
-    assert {one.name for one in pick(rigs, Wanted(place="YARD 2"), TODAY)} == {
-        "rig-0001",
-        "rig-0005",
-        "rig-0009",
-    }
+    assert {one.name for one in pick(rigs, Wanted(place="YARD 2"), TODAY)} == {"rig-0001", "rig-0005"}
     assert [one.name for one in pick(rigs, Wanted("0005", place="yard 2"), TODAY)] == ["rig-0005"]
     assert {one.name for one in pick(rigs, Wanted("yard 3"), TODAY)} == {"rig-0002", "rig-0006"}
     both = pick(rigs, Wanted(levels=("do not use", "in service")), TODAY)
