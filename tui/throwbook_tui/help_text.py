@@ -106,7 +106,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "trend": (
         "o is one check (one sheet, its throws averaged), X a check that is out of control. The lines across: the level at the start of the chart period (centre), and the limits of normal variation (upper, lower).",
         "corrected: to 20 °C (68 °F) and nominal voltage, so that winter does not look like wear.",
-        "The curve is the level that the checks up to each one show. Dotted: the limits at that check. upper, lower: the limits now. A chart period starts at commissioning, and at each service that changes the machine.",
+        "The curve is the level at each check, drawn from that check and those before it. Dotted: the limits at that check. upper, lower: the limits now. A chart period starts at commissioning, and at each service that changes the machine.",
         "in control: no more than normal variation. suspect: one check stands out, repeat it. low: below the start. out of control: more than normal variation.",
         "forecast: when the limit is reached if the change goes on as it is, with its interval. With too few checks there is no forecast yet.",
         "An upright line is a service. Below the chart: whether the work helped, or that there are too few throws to show it.",

@@ -205,7 +205,7 @@ CAUSES: tuple[Cause, ...] = (
             "another attachment or its weight on the pins",
             "a current sensor that reads high",
         ),
-        DETACH + " Isolate the power again: clean and grease. Then repeat the throw.",
+        DETACH + " Isolate the power again: clean and grease. Hands out, power on: repeat the throw.",
     ),
     Cause(
         "binding-spot",
@@ -213,7 +213,7 @@ CAUSES: tuple[Cause, ...] = (
         POSSIBLE,
         ("a burr or packed mud near the end", "an attachment that sits crooked"),
         BOTH_EYES
-        + " Attachment on the ground: change to another one and repeat the throw, hands out. If the binding spot is gone, the fit of the hole is the cause.",
+        + " Set this attachment on the ground and change to another one. Hands out: repeat the throw. If the binding spot is gone, the fit of the hole is the cause.",
         near_end,
     ),
     Cause(
@@ -229,7 +229,7 @@ CAUSES: tuple[Cause, ...] = (
         "a local bind: burr, bent pin or packed mud",
         LIKELY,
         ("a damaged thread of the screw", "another attachment with tighter holes"),
-        "Attachment on the ground, hands out: throw the other way. A fault at one place of the travel shows mirrored there (62 % one way, 38 % the other). "
+        "Attachment on the ground, hands out: throw the other way. A fault at one place of the travel then shows mirrored (62 % one way, 38 % the other). "
         + DETACH,
     ),
     Cause(
