@@ -191,6 +191,7 @@ DOORS = {
     "rig": ("throwbook_tui.screens.rig", "RigScreen"),
     "rig setup": ("throwbook_tui.screens.rig_setup", "RigSetupScreen"),
     "rigs": ("throwbook_tui.screens.rigs", "RigsScreen"),
+    "search": ("throwbook_tui.screens.search", "SearchScreen"),
     "service": ("throwbook_tui.screens.service", "ServiceScreen"),
     "service view": ("throwbook_tui.screens.service", "ServiceViewScreen"),
     "sheet": ("throwbook_tui.screens.sheet", "SheetScreen"),

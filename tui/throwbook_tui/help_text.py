@@ -13,7 +13,12 @@ PAGES: dict[str, tuple[str, ...]] = {
         "? not commissioned: no accepted commissioning sheet. It has not been tested in full yet, with both pins looked at after every lock throw.",
         "",
         "next check: the due date that the last accepted sheet or service entry set. OVERDUE: that date has passed.",
-        "throws: number of throws in the logbook. R: rigs that were sold or scrapped, with the reason. Their records are kept.",
+        "throws: number of throws in the logbook. R: rigs that were sold or scrapped, with the reason. Their records are kept. F: finds words in all that was written.",
+    ),
+    "search": (
+        "Finds words in services, orders, sheets, what was seen of the pins, throws and rig values. Newest first.",
+        "Every word must be in the text, or begin a word in it. Capitals and accents do not matter.",
+        "'corrected since': a later entry counts in its place.",
     ),
     "rig": (
         "Top: the rig's status and its open orders. Below: 1 sheets, 2 throws, 3 services.",

@@ -75,6 +75,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "trend",
         "Trend, control chart and forecast of one rig, or of all, most urgent first.",
     ),
+    "search": ("throwbook.cli.search", "search", "Find words in everything that was written."),
     "report": ("throwbook.cli.report", "report", "Test report of a rig: PDF and HTML."),
     "cab-card": ("throwbook.cli.report", "cab_card", "Cab card: expected values, when to stop."),
     "export": (

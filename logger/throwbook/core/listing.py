@@ -255,6 +255,18 @@ COSTS: dict[str, ListColumn] = {
 }
 """Sums of costs."""
 
+NOTES = Listing(
+    (
+        ListColumn("day", lambda one: one.day),
+        ListColumn("rig", lambda one: one.rig),
+        ListColumn("about", lambda one: f"{one.kind}, corrected since" if one.corrected else one.kind),
+        ListColumn("where", lambda one: one.where),
+        ListColumn("text", lambda one: one.text),
+        ListColumn("by", lambda one: one.by),
+    )
+)
+"""What somebody wrote, as a search finds it."""
+
 
 # ---- meters ----
 

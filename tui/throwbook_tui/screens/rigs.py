@@ -45,6 +45,7 @@ class RigsScreen(Page[None]):
         key("b", "board", "boards"),
         key("m", "meters", "meters"),
         key("l", "logbook", "logbook"),
+        key("f", "search", "find", "F"),
         key("r", "retired", "retired"),
         key("j", "judge", "judge recordings"),
         key("f8", "app.day_or_night", "light/dark", "F8"),
@@ -169,6 +170,8 @@ class RigsScreen(Page[None]):
         rigs = self._found.rigs if self._found is not None else ()
         if action == "judge":
             return self._found is not None and bool(self._found.unfinished)
+        if action == "search":
+            return bool(rigs)
         if action == "retired":
             return any(one.retired for one in rigs)
         if action == "open":
@@ -205,6 +208,10 @@ class RigsScreen(Page[None]):
     def action_logbook(self) -> None:
         """Export, backup, check."""
         self.open_screen("papers", None)
+
+    def action_search(self) -> None:
+        """Words in everything that was written."""
+        self.open_screen("search")
 
     def action_back(self) -> None:
         """From the practice logbook back to the real one; there is nothing before the first screen."""
