@@ -5,7 +5,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from throwbook.jobs.find import opened
-from throwbook.logbook.search import Note, matching, notes
+from throwbook.logbook.search import Note as Note
+from throwbook.logbook.search import matching, notes
 
 
 def search(logbook: str | Path | None, words: Sequence[str], rig: str | None = None) -> list[Note]:

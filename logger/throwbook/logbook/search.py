@@ -111,7 +111,10 @@ _WRITTEN: dict[str, tuple[str, str, str, str, Parts, str]] = {
         "rig",
         "substr(rig_revision.id, 1, 8)",
         "substr(rig_revision.at, 1, 10)",
-        (("", "replace(replace(trim(toml, char(10)), char(10) || char(10), char(10)), char(10), '; ')"), ("reason", "rig_revision.reason")),
+        (
+            ("", "replace(replace(trim(toml, char(10)), char(10) || char(10), char(10)), char(10), '; ')"),
+            ("reason", "rig_revision.reason"),
+        ),
         "",
     ),
 }

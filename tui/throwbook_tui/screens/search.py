@@ -15,7 +15,7 @@ from throwbook_tui.screens.page import key
 from throwbook_tui.widgets.frame import RowTable
 
 if TYPE_CHECKING:
-    from throwbook.logbook.search import Note
+    from throwbook.jobs.search import Note
 
 
 class SearchScreen(FormPage[None]):
