@@ -150,8 +150,8 @@ def test_a_line_of_a_list_goes_on_under_its_words(tmp_path):
     async def journey(pilot):
         await keys(pilot, "enter", "s")
         rows = screen_text(app).splitlines()
-        first = next(number for number, row in enumerate(rows) if "[ ] A half-locked" in row)
-        assert rows[first + 1].startswith("      the area")
+        first = next(number for number, row in enumerate(rows) if "[ ] 1. A half-locked" in row)
+        assert rows[first + 1].startswith("         clear the area")
 
     walked(app, journey)
 
