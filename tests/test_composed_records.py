@@ -142,6 +142,10 @@ MISREAD = {
     1200846: "what followed a start that isn't resolved first fell and then rose",
     971248: "a range below the run, behind a first row that is part on",
     900198: "on both sides of a movement a current went off",
+    1300852: "a motor turns light at what its drive holds with, and its voltage drives it",
+    1300997: "a drive holds flat long after its end",
+    1300933: "a drive's braking comes down to nothing for a moment",
+    1300948: "a fit that goes by a ripple's phase asks for a load that the baseline never had",
     1300431: "one hole in few rows isn't how the clock goes",
 }
 """Records that were once taken apart, flagged, or given a figure more than three times its ± off."""

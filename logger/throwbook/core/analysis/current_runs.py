@@ -492,6 +492,11 @@ def _brakes_down_a_ramp(
     the motor drew at its own start, as one does that is switched on the other way."""
     sooner = time_s[after.first] - time_s[before.last] <= SWITCHED_S
     lasted_s = float(time_s[after.last] - time_s[after.first])
+    braked_a = before.way * current_a[before.last + 1 : before.over + 1]
+    if len(braked_a) and median_of(braked_a) < 0.0:
+        # It braked already, and its ripple came down to nothing for a moment.
+        sooner = time_s[after.first] - time_s[before.over] < PAUSE_S
+        lasted_s = float(time_s[after.last] - time_s[before.last])
     if after.way == before.way or not sooner or lasted_s > PAUSE_S + SETTLED_S:
         return False
     highest_a = float(np.abs(current_a[before.first : before.last + 1]).max())

@@ -5,11 +5,13 @@ It ends a movement and precedes one; it never belongs to what is judged.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from throwbook.core.analysis.breaks import SHORTEST_S
-from throwbook.core.analysis.rest import CALM, END_S, FLAT, SAME_LEVEL, Rest
+from throwbook.core.analysis.rest import CALM, END_S, FLAT, SAME_LEVEL, Rest, undriven_rows
 from throwbook.core.analysis.transient import SMALLEST_PEAK, end_of_transient
 from throwbook.core.quantities.statistics import integrate, median_of, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
@@ -141,6 +143,12 @@ class RunRecord:
     period_s: float
     rest: Rest
     stroke: FullStroke
+
+    @cached_property
+    def driven(self) -> NDArray[np.bool_] | None:
+        """Rows at which the motor's voltage drives it; None where none was read, or where it is the supply's."""
+        gone = None if self.voltage_v is None else undriven_rows(self.voltage_v)
+        return None if gone is None or not gone.any() else ~gone
 
     @property
     def still_a(self) -> float:
@@ -381,8 +389,11 @@ def _steps(record: RunRecord, begin: int, stop: int, level_a: float, run_a: floa
 
 
 def _holds(record: RunRecord, begin: int, stop: int) -> bool:
-    """Whether these rows are the level that a drive holds its place with, as calm as it is at rest."""
+    """Whether these rows are the level that a drive holds its place with, as calm as it is at rest. What the motor's own
+    voltage drives turns, light, and holds nothing."""
     holding_a = record.rest.holding_a
+    if record.driven is not None and np.mean(record.driven[begin:stop]) > 0.5:
+        return False
     inner_a = record.current_a[begin + (stop - begin) // 3 : stop - (stop - begin) // 10]
     if len(inner_a) < SUSTAINED_SAMPLES:
         inner_a = record.current_a[begin:stop]
@@ -423,6 +434,11 @@ def is_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> boo
     between_a = record.current_a[before.over + 1 : piece.first]
     late_s = record.lasted_s(before.over, piece.first) - 2.0 * record.period_s
     apart = late_s > PAUSE_S and median_of(between_a) < 0.5 * highest_a
+    if (
+        highest_a < TURNS * record.stroke.no_load_a
+        and _flat_level(record, piece.first, piece.last + 1) is not None
+    ):
+        apart = False  # however late it comes on, flat and without a start it turns no motor
     if apart or not _drove(record, before):
         return False
     too_low_a = max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a + record.still_a)

@@ -50,18 +50,20 @@ def late_load(
     if usual is None:
         return None
     covered = np.flatnonzero(fit.covered)
-    expected = profile.current_a - fit.misfit_a
+    # A load is late only where the baseline itself had more: a fit that goes by a ripple's phase may ask for anything.
+    misfit_a = np.maximum(fit.misfit_a, profile.current_a - baseline.median_a)
+    expected = profile.current_a - misfit_a
     begin = covered[: max(4, len(covered) // 2)]
     idle = min(idle_a, float(np.min(smooth_over(profile.current_a, 2)[begin], initial=idle_a)))
     load = expected - idle
     usual_load = baseline.median_a - min(idle_a, idle)
     carries = usual_load > 0.6 * median_of(usual_load[covered])
     with np.errstate(invalid="ignore", divide="ignore"):
-        missing = smooth_over(-fit.misfit_a, 2) / load
+        missing = smooth_over(-misfit_a, 2) / load
     stretch = _first_stretch([int(k) for k in begin if carries[k]], missing)
     if len(stretch) < 2:
         return None
-    lacking_a = float(np.mean(-fit.misfit_a[stretch]))
+    lacking_a = float(np.mean(-misfit_a[stretch]))
     width = max(w for w in baseline.scan_sd_a if w <= max(2, len(stretch)))
     scatter = float(np.max(baseline.scan_sd_a[width][stretch]))
     limit = max(PRACTICE_SPREAD * usual.mean, baseline.scan_factor(width, 0.999) * scatter)
@@ -70,7 +72,7 @@ def late_load(
     m = len(profile.current_a)
     depth = float(np.percentile(missing[stretch], 85))
     with np.errstate(invalid="ignore", divide="ignore"):
-        until = _there_at(-fit.misfit_a / load, stretch, depth)
+        until = _there_at(-misfit_a / load, stretch, depth)
     usual_at = stretch[0] / m
     return LateLoad(
         missing=depth,
