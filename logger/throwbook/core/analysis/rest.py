@@ -431,7 +431,7 @@ def zero_of(
     sides = (current_a[: max(0, first - 1)], behind[(2 * len(behind)) // 3 :])
     known = [side for side in map(_trimmed, sides) if len(side) >= FEWEST_REST_ROWS]
     level = [side for side in known if _is_one_level(side, step_a)]
-    steps_a = [median_of(side) for side in known if not _is_one_level(side, step_a)]
+    two_levels = [np.percentile(side, (10, 90)) for side in known if not _is_one_level(side, step_a)]
     if not level and rest.noise_a:
         # On both sides a current went on or off: rest are the rows at the level that the whole record rests at.
         same_a = NOISE_SIGMAS * rest.noise_a + FLAT * no_load_current_a
@@ -467,7 +467,7 @@ def zero_of(
     # A level that is more than drift may as well be a current that stops flowing when the motor runs.
     held = from_half_width(abs(levels_a[0])) if abs(levels_a[0]) > SAME_LEVEL * no_load_current_a else 0.0
     # A side that holds two levels says that something flows in one of them; in which, nobody knows.
-    beside_a = [abs(each - levels_a[0]) for each in steps_a]
+    beside_a = [abs(each - levels_a[0]) for both in two_levels for each in both.tolist()]
     flowed = from_half_width(
         max((each for each in beside_a if each <= SAME_LEVEL * no_load_current_a), default=0.0)
     )

@@ -267,7 +267,10 @@ def _quiet_beside(movement: Movement, no_load_current_a: float) -> bool:
 def level_before(current: FloatArray, first: int, rows: int) -> float:
     """What flowed right before a movement: nothing, or what held its place [A]."""
     before = current[max(0, first - 1 - rows) : max(0, first - 1)]
-    return median_of(before) if len(before) >= FEWEST_REST_ROWS else 0.0
+    if len(before) < FEWEST_REST_ROWS:
+        return 0.0
+    level_a, latest_a = median_of(before), float(before[-1])
+    return latest_a if abs(latest_a) < 0.5 * abs(level_a) else level_a  # what is gone by then isn't it
 
 
 def _back_to_noise(current: FloatArray, first: int, noise_a: float) -> int:
