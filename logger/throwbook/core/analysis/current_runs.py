@@ -149,11 +149,49 @@ def joined_by_departures(
         }
         way = max(charges, key=lambda each: charges[each])
         same = sorted((each for each in here if each.way == way), key=lambda each: each.first)
+        same, a, b = _that_turn(same, a, b, read_a, records[way])
+        same, b = _without_bounce(same, b, read_a, records[way])
         for number, group in enumerate(groups := _apart(same, read_a, records[way])):
             begin = a if number == 0 else group[0].first
             stop = b if number == len(groups) - 1 else group[-1].last
             joined.append(_as_one(group, begin, stop, current_a, records[way]))
     return joined
+
+
+def _that_turn(
+    pieces: list[CurrentRun], a: int, b: int, read_a: FloatArray, record: RunRecord
+) -> tuple[list[CurrentRun], int, int]:
+    """The pieces of one departure, and its first and last row, without what flows on at its ends: flat, and by all that is
+    read, nothing taken off, less than a motor turns with."""
+    turning = [each for each in pieces if not _only_flows(each, read_a, record)]
+    if not turning or len(turning) == len(pieces):
+        return pieces, a, b
+    inner = [each for each in pieces if turning[0].first <= each.first <= turning[-1].first]
+    a = a if inner[0] is pieces[0] else inner[0].first
+    return inner, a, b if inner[-1] is pieces[-1] else inner[-1].last
+
+
+def _without_bounce(
+    pieces: list[CurrentRun], b: int, read_a: FloatArray, record: RunRecord
+) -> tuple[list[CurrentRun], int]:
+    """The pieces of one departure, and its last row, without what bounced at its end: between, by all that is read, no motor
+    turned."""
+    kept = list(pieces)
+    while len(kept) > 1:
+        piece, ended = kept[-1], kept[-2]
+        before = replace(ended, first=kept[0].first, pauses=len(kept) - 2)
+        between_a = piece.way * read_a[ended.last + 1 : piece.first]
+        opened = bool(len(between_a)) and median_of(between_a) < TURNS * record.stroke.no_load_a
+        if not opened or ended.residual_a or not _is_echo(record, before, ended.first, piece):
+            break
+        kept[-2:] = [replace(ended, over=piece.last)]
+        b = ended.last
+    return kept, b
+
+
+def _only_flows(piece: CurrentRun, read_a: FloatArray, record: RunRecord) -> bool:
+    rows_a = piece.way * read_a[piece.first : piece.last + 1]
+    return median_of(rows_a) < TURNS * record.stroke.no_load_a and robust_sd(rows_a) <= record.still_a
 
 
 def _apart(pieces: Sequence[CurrentRun], read_a: FloatArray, record: RunRecord) -> list[list[CurrentRun]]:
@@ -178,7 +216,7 @@ def _as_one(
 ) -> CurrentRun:
     """The pieces as one movement that begins and ends somewhere between row ``a`` and row ``b``."""
     first, last = max(a, pieces[0].first), min(b, pieces[-1].last)
-    over = max(last, min(b, pieces[-1].over))
+    over = max(last, pieces[-1].over)
     drove = record.share(first, last) >= JOG and last - first >= b - last
     # What is driven back after an end belongs to it, and doesn't lengthen it.
     drawn = np.flatnonzero(pieces[0].way * current_a[last : b + 1] > 0.0)

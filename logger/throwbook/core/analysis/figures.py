@@ -45,7 +45,7 @@ ACS712 data sheet gives, taken as a rectangle."""
 VOLTAGE_GAIN_U = from_half_width(0.01)
 """The same for voltage: a divider of two 1 % resistors (*practice*)."""
 BEAT_APART = (1, 2)
-START_KNOWN_TO = 2
+START_KNOWN_TO, ROWS_OF_LEVEL = 2, 5
 """Rows."""
 LONGEST_UNSEEN = 0.02
 """Share of a run that may go unseen in one place and its highest current still be given (*practice*)."""
@@ -114,6 +114,9 @@ def figures_of(
         run_current_a=_run_current(
             load_s,
             load_a,
+            0 if segments.breaks else _fell_before(current_a, segments.first, run),
+            time_s[: run.start],
+            current_a[: run.start],
             segments.settled_latest - segments.settled,
             clip_a,
             float(np.hypot(zero_u, _by_unseen(load_a, peak_window, unseen.share))),
@@ -267,9 +270,23 @@ def least_inrush_a(segments: Segments, gains: Gains) -> float:
     return max(0.0, least.value - least.u)
 
 
+def _fell_before(current_a: FloatArray, first: int, run: slice) -> int:
+    """Rows before a run by which its start had already fallen to the run's first level: it may have been over."""
+    start_a = current_a[first : run.start]
+    if len(start_a) < 2 or run.stop - run.start < 2:
+        return 0
+    level_a = median_of(current_a[run.start : min(run.stop, run.start + ROWS_OF_LEVEL)])
+    peak = int(np.argmax(start_a))
+    low = np.flatnonzero(start_a[peak:] <= level_a)
+    return len(start_a) - peak - int(low[0]) if len(low) else 0
+
+
 def _run_current(
     time: FloatArray,
     current: FloatArray,
+    fell: int,
+    start_s: FloatArray,
+    start_a: FloatArray,
     unsettled: int,
     clip_a: float | None,
     zero_u: float,
@@ -277,23 +294,27 @@ def _run_current(
 ) -> Measured | None:
     """Time-average over the run. The scatter is taken from block means, so that slow beats of an aliased ripple count.
 
-    ``unsettled``: rows at the beginning that may still be the start; 0: none.
+    Wherever its start ended, the mean of what follows lies within the ±: among the last ``fell`` rows of the start, whose
+    times and currents are ``start_s`` and ``start_a``, or among the first ``unsettled`` of the run.
     """
     lost = float(np.mean(at_the_ceiling(current, clip_a))) if len(current) else 0.0
     if len(current) < 4 or lost > MOST_LOST:
         return None
-    # Where the start ends is known to two rows at best; wherever it ended, the mean of what follows lies within the ±.
+    # Where the start ends is known to two rows at best.
     later = min(max(unsettled, START_KNOWN_TO), len(current) - 2)
-    steps_as = 0.5 * (current[1:] + current[:-1]) * np.diff(time)
-    after_as = np.cumsum(steps_as[::-1])[::-1][: later + 1]
-    means = after_as / (time[-1] - time[: later + 1])
-    mean, start_a = float(means[0]), from_half_width(float(np.abs(means - means[0]).max()))
-    if unsettled:
-        mean, start_a = 0.5 * float(means.min() + means.max()), from_half_width(0.5 * float(np.ptp(means)))
+    all_a, all_s = (
+        np.append(start_a[len(start_a) - fell :], current),
+        np.append(start_s[len(start_s) - fell :], time),
+    )
+    steps_as = 0.5 * (all_a[1:] + all_a[:-1]) * np.diff(all_s)
+    after_as = np.cumsum(steps_as[::-1])[::-1][: fell + later + 1]
+    means = after_as / (all_s[-1] - all_s[: fell + later + 1])
+    mean = 0.5 * float(means.min() + means.max()) if unsettled else float(means[fell])
+    start_u = from_half_width(float(np.abs(means - mean).max()))
     beyond_a = from_half_width(
         lost * (clip_a or 0.0)
     )  # where it was cut off it may have been twice as high (*assumed*)
-    return expanded(mean, zero_u, _scatter_of_mean(current), gains.current * mean, start_a, beyond_a)
+    return expanded(mean, zero_u, _scatter_of_mean(current), gains.current * mean, start_u, beyond_a)
 
 
 def _scatter_of_mean(current: FloatArray) -> float:

@@ -161,7 +161,9 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
         turns_a = TURNS * no_load_current_a
         unsure_a = NOISE_SIGMAS * noise_a + 2.0 * step_a
         window = max(12, int(2.0 * END_S / period_s))
-        last = _back_to_the_knee(current, first, last, window, turns_a, unsure_a)
+        # A fall goes to what flows on.
+        left_a, still_turns_a = current - run.residual_a, max(turns_a - run.residual_a, unsure_a)
+        last = _back_to_the_knee(left_a, first, last, window, still_turns_a, unsure_a)
     opened = _first_opening(current, time_s, first, last, noise_a)
     bounced_s = run.bounced_s if opened == last else float(time_s[run.over] - time_s[opened])
     last = opened
@@ -296,6 +298,12 @@ def _back_to_the_knee(
     chance makes of the difference between two rows [A].
     """
     threshold_row = last
+    level_a = median_of(current[max(first, last - window + 1) : last + 1])
+    if (
+        last - 1 > first
+        and current[last - 1] < CUT_OFF_BELOW * current[last] < CUT_OFF_BELOW * SURELY_LOWER * level_a
+    ):
+        last -= 1  # a contact that bounces lets something through for part of a row, on the way down
     while True:
         level_a = median_of(current[max(first, last - window + 1) : last + 1])
         back = last
@@ -340,7 +348,8 @@ def _turns_on(rows: FloatArray, turns_a: float) -> bool:
         for ends in range(
             len(low) - 1, max(-1, len(low) - 3), -1
         ):  # the last one may be part on and part off
-            if low[ends] >= turns_a and rows[ends + 3] <= CUT_OFF_BELOW * goes_on_a[ends + 1]:
+            rises = ends > 0 and low[ends - 1] < CUT_OFF_BELOW * low[ends]  # a contact bounces on its way
+            if low[ends] >= turns_a and not rises and rows[ends + 3] <= CUT_OFF_BELOW * goes_on_a[ends + 1]:
                 return True
     half = len(low) // 2
     if half < SUSTAINED_SAMPLES:

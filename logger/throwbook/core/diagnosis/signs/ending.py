@@ -107,7 +107,7 @@ def _place(evidence: Evidence, row: int) -> float:
         0.03, 2.0 * evidence.travel_share_u
     )
     share = 1.0 if whole else min(evidence.travel_share, 1.0)
-    return float(moved.volt_seconds[row - evidence.segments.first]) / moved.total_vs * share
+    return max(0.0, float(moved.volt_seconds[row - evidence.segments.first]) / moved.total_vs * share)
 
 
 TURNED_TOO_FAR = 1.1
