@@ -146,6 +146,13 @@ MISREAD = {
     1300997: "a drive holds flat long after its end",
     1300933: "a drive's braking comes down to nothing for a moment",
     1300948: "a fit that goes by a ripple's phase asks for a load that the baseline never had",
+    1400629: "a current flows on and a jog ends, and the sensor is off by as much as a level at rest",
+    1400638: "a contact bounces behind a jog, and the sensor is off",
+    1400144: "a contact bounces for part of a row, on the way down",
+    1400526: "a filter drags a fall out to what a drive holds with",
+    1400395: "rows a tenth of a second apart don't show when a drive's ramp was over",
+    1300480: "two levels at rest, and the other side at a third",
+    1300777: "a current flowed on until just before the next start",
     1300431: "one hole in few rows isn't how the clock goes",
 }
 """Records that were once taken apart, flagged, or given a figure more than three times its ± off."""
