@@ -44,7 +44,7 @@ def test_at_a_low_rate_the_inrush_is_at_least_the_highest_reading(rate_hz):
     for trace in starts(rate_hz, 0.05, 5):
         found = assess_trace(trace, RIG)
         assert found.figures.inrush_a is None
-        note = next(note for note in found.notes if "inrush current is at least" in note)
+        note = next(note for note in found.notes if "It is at least" in note)
         told_a = float(note.split("at least ")[1].removesuffix(" A"))
         assert 0.9 * float(np.max(trace.current_a)) < told_a <= float(np.max(trace.current_a))
 
@@ -59,7 +59,7 @@ def test_at_a_high_rate_the_inrush_is_known_well():
 def test_a_start_without_a_peak_is_at_least_its_highest_reading():
     found = assess_trace(Drawn(peak_a=1.8).trace(), RIG)
     assert found.figures.inrush_a is None
-    assert any("inrush current is at least 1." in note for note in found.notes)
+    assert any("It is at least 1." in note for note in found.notes)
 
 
 FILTER_S = 0.004
@@ -118,7 +118,7 @@ def test_one_machine_at_every_rate_gives_figures_that_agree_with_the_truth(sourc
                 if inrush is not None:
                     given.append(abs(inrush.value - true_a) / inrush.u)
                     continue
-                told = [note for note in found.notes if "inrush current is at least" in note]
+                told = [note for note in found.notes if "It is at least" in note]
                 assert not told or float(told[0].split("at least ")[1].removesuffix(" A")) <= 1.01 * true_a
     if (source, board) == (DRIVE, "filters"):
         return  # too slow a start for any figure
@@ -136,7 +136,7 @@ def test_a_drive_that_breaks_its_motor_away_between_two_rows_has_no_inrush_that_
     current_a = current_a + np.random.default_rng(4).normal(0.0, 0.004, len(time_s))
     found = assess_trace(Trace(time_s, current_a, None, "lock"), RIG)
     assert found.figures.inrush_a is None
-    assert any("inrush current is at least 1.7" in note for note in found.notes)
+    assert any("It is at least 1.7" in note for note in found.notes)
 
 
 def test_a_start_that_repeats_its_highest_reading_and_then_falls_is_cut_off():
@@ -145,7 +145,7 @@ def test_a_start_that_repeats_its_highest_reading_and_then_falls_is_cut_off():
     found = assess_trace(Trace(trace.time_s, cut_a, trace.voltage_v, "lock"), RIG)
     assert int(np.sum(cut_a == 10.0)) in (2, 3)
     assert found.figures.inrush_a is None
-    assert any("inrush current is at least" in note for note in found.notes)
+    assert any("It is at least" in note for note in found.notes)
 
 
 def test_a_peak_that_may_still_be_the_start_lies_half_way_with_both_inside_its_uncertainty():
