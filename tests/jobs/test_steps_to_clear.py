@@ -1,5 +1,6 @@
 """How far a rig has come on its way down, told step by step."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from throwbook.core.sheets.hand_readings import parse_line
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.latch import Clearing, clear, raise_by_hand
+from throwbook.jobs.maintenance import WORK_BEFORE, Logged
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.rigs import add_rig
 from throwbook.jobs.sheets import plan
@@ -37,9 +39,10 @@ def done(path: Path) -> list[bool]:
     return [step.done for step in steps_to_clear(path, RIG).steps]
 
 
-def repaired(path: Path, found: str = "bent pin", fixed: str = "new pin") -> None:
-    on = date(2026, 3, 14)
-    add_service(
+def repaired(
+    path: Path, found: str = "bent pin", fixed: str = "new pin", on: date = date(2026, 3, 14)
+) -> Logged:
+    return add_service(
         path, ServiceEntry("", RIG, "repaired", on, found=Moment(found), fixed=Moment(fixed), by=BY), NOW
     )
 
@@ -85,6 +88,48 @@ def test_a_sheet_planned_before_the_repair_is_no_step(logbook):
 def test_half_a_repair_is_no_step(logbook):
     repaired(logbook, fixed="")
     assert done(logbook) == [False] * 4
+
+
+SAYS_NOTHING = (
+    "unknown",
+    "none found",
+    "nothing",
+    "not repaired",
+    "the cause was not found",
+    "n/a",
+    "-",
+    ".",
+)
+
+
+@pytest.mark.parametrize("words", SAYS_NOTHING)
+def test_words_that_say_nothing_are_kept_and_do_no_step(words, logbook):
+    for found, fixed in ((words, "new pin"), ("bent pin", words)):
+        logged = repaired(logbook, found, fixed)
+        assert (logged.entry.found.what, logged.entry.fixed.what) == (found, fixed)
+        assert [words in text for text in logged.lacks] == [True]
+        assert done(logbook) == [False] * 4
+
+
+def test_a_repair_corrected_to_one_that_says_nothing_is_a_step_no_more(logbook):
+    entry = repaired(logbook).entry
+    assert done(logbook) == [True, True, False, False]
+    entry = replace(entry, found=Moment("unknown"))
+    add_service(logbook, entry, LATER, corrects=entry.id, reason="only guessed")
+    assert done(logbook) == [False] * 4
+
+
+def test_work_of_a_day_before_the_order_is_no_step(logbook):
+    assert repaired(logbook, on=date(2026, 3, 13)).lacks == (WORK_BEFORE,)
+    assert done(logbook) == [False] * 4
+    assert repaired(logbook).lacks == ()
+    assert done(logbook) == [True, True, False, False]
+
+
+def test_an_order_that_a_wrong_clock_dated_ahead_can_be_repaired_today(logbook):
+    raise_by_hand(logbook, RIG, "damage", "burr", BY, NOW + timedelta(days=900))
+    assert repaired(logbook).lacks == ()
+    assert done(logbook) == [True, True, False, False]
 
 
 def test_what_only_has_to_be_watched_later_does_not_undo_a_repair(logbook):

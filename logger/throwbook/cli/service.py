@@ -64,10 +64,9 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
       throwbook service add yard-loader --action repaired --seen "stalled half way" --found "clevis pin sheared"
           --fixed "new clevis pin" --parts "1 pin" --machine-hours 1210h --by "M. K."
     """
-    from throwbook.core.status.latch import CAUSE_FOUND, DO_NOT_USE
-    from throwbook.core.status.maintenance import ACTIONS, mends
-    from throwbook.core.status.raising import repeats_symptom
+    from throwbook.core.status.maintenance import ACTIONS
     from throwbook.core.wording import SHOWN_AT
+    from throwbook.jobs.maintenance import NO_STEP
     from throwbook.jobs.maintenance import add as log
 
     moment = now()
@@ -90,19 +89,10 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
         )
     elif done.rig_status.status.open:
         output.line("It belongs to no open order: the work was done before them.", style="warn", indent=2)
-    if done.entry.answers and done.rig_status.status.level == DO_NOT_USE and not mends(done.entry):
-        output.line(
-            "This does not yet count as the repair that clears 'do not use': that needs work done, --found and --fixed. Add them before you commission: --corrects {done.entry.id[:8]} --reason TEXT",
-            style="warn",
-            indent=2,
-        )
-    asked = [one.cause for one in done.rig_status.status.open if CAUSE_FOUND in one.needs]
-    if asked and done.entry.found and repeats_symptom(done.entry.found.what, asked):
-        output.line(
-            f"What was found ({done.entry.found.what!r}) only repeats what was seen. A clearance needs the cause.",
-            style="warn",
-            indent=2,
-        )
+    if done.lacks:
+        output.line(NO_STEP.format(why="; ".join(done.lacks)), style="warn", indent=2)
+        correct = f"--corrects {done.entry.id[:8]} --reason TEXT"
+        output.line(f"Put it right before you commission: {correct}", style="warn", indent=2)
     print_now(logbook_of(ctx), rig, moment.date())
     if done.entry.answers:
         for text in SHOWN_AT["service"]:

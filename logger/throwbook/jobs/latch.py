@@ -25,6 +25,7 @@ from throwbook.core.status.latch import (
     IN_SERVICE,
     NEED_SAID,
     REASSIGNED,
+    REPAIR,
     Due,
     OpenRaise,
     Proofs,
@@ -42,6 +43,7 @@ from throwbook.core.status.raising import (
     causes_of_failed,
     orders_of_record,
     orders_of_sighting,
+    repair_lacks,
     repeats_symptom,
 )
 from throwbook.errors import Field, InputError, Remedy
@@ -97,6 +99,8 @@ def repair_proofs(rows: Iterable[Service]) -> dict[str, RepairProof]:
 
     An entry that was corrected tells of a repair only while every entry that stands for it now does: "it wasn't done after
     all" takes the proof away, a slip of the pen put right leaves it.
+
+    Its words are those that stand now.
     """
     listed = list(rows)
     corrections: dict[str, list[Service]] = {}
@@ -123,11 +127,12 @@ def _stands_now(row: Service, corrections: dict[str, list[Service]]) -> list[Ser
 def _repair_proof(row: Service, stands: Iterable[Service]) -> RepairProof:
     listed = list(stands)
     mended = bool(listed) and all(mends(entry_from(one)) for one in listed)
+    words = listed[-1].details if mended else {}
     return RepairProof(
         row.id,
         row.rig,
-        str(row.details.get("found", "")) if mended else "",
-        str(row.details.get("fixed", "")) if mended else "",
+        str(words.get("found", "")),
+        str(words.get("fixed", "")),
         frozenset(row.details.get("answers", ())),
         row.action,
     )
@@ -431,6 +436,10 @@ def clear(
             complaints.append(
                 f"the cause found ({written(brought.cause_found)!r}) only repeats what was seen; write why: bent pin, worn nut, ..."
             )
+        repaired = [one.cause for one in raises if REPAIR in one.needs]
+        if repaired and not complaints and service:
+            proof = evidence.services[service]
+            complaints += repair_lacks(proof.action, proof.found, proof.fixed, repaired).values()
         if complaints:
             raise InputError("not cleared: " + "; ".join(complaints), rig, remedy=Remedy.STEPS_TO_CLEAR)
         stored = book.add_order(order)

@@ -1,10 +1,13 @@
 """The maintenance history of a rig in a logbook."""
 
+from collections.abc import Container
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from pathlib import Path
 
 from throwbook.core.quantities.text import written
+from throwbook.core.sheets.sheet import plan_from
+from throwbook.core.status.latch import REPAIR, Status
 from throwbook.core.status.maintenance import (
     ACTIONS,
     ServiceEntry,
@@ -12,10 +15,14 @@ from throwbook.core.status.maintenance import (
     order_complaints,
     row_from,
 )
+from throwbook.core.status.raising import repair_lacks
 from throwbook.errors import Field, InputError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened
 from throwbook.logbook import Logbook
+
+NO_STEP = "This does not yet count as the repair that clears 'do not use': {why}."
+WORK_BEFORE = "the work was done before what it would clear"
 
 
 @dataclass(frozen=True)
@@ -24,6 +31,8 @@ class Logged:
 
     entry: ServiceEntry
     rig_status: latch.RigStatus
+    lacks: tuple[str, ...] = ()
+    """Why it isn't the repair of the open orders that need one, in sentences; empty: it is, or none needs one."""
 
 
 def add(
@@ -42,7 +51,7 @@ def add(
     _refuse_dates(entry, now.date())
     with opened(logbook) as book, book.transaction():
         book.rig(entry.rig)
-        entry = replace(entry, answers=_answered(book, entry))
+        entry = replace(entry, answers=_answered(book, entry, now))
         row = row_from(entry, now)
         if corrects:
             if not written(reason):
@@ -52,18 +61,45 @@ def add(
             old = latch.named_service(book.services(entry.rig), corrects, Field("corrects"))
             row = replace(row, reason=written(reason), replaces=(old,))
         stored = book.add_service(row)
-        return Logged(entry_from(stored), latch.rig_status(book, entry.rig, now.date()))
+        entry, found = entry_from(stored), latch.rig_status(book, entry.rig, now.date())
+        return Logged(entry, found, _lacks(entry, found.status))
 
 
-def _answered(book: Logbook, entry: ServiceEntry) -> tuple[str, ...]:
-    """The open orders, without those that rest on a throw made after the day of the work: that can't be its repair."""
+def _answered(book: Logbook, entry: ServiceEntry, now: datetime) -> tuple[str, ...]:
+    """The open orders, without those of what happened after the day of the work: that can't be its repair."""
     open_orders = latch.status(book, entry.rig).open_ids
     if not open_orders:
         return ()
-    thrown = {one.id: one.trial.started for one in book.trials(rig=entry.rig)}
-    started = {order.id: thrown.get(order.trial) for order in book.orders(entry.rig) if order.trial}
-    days = {name: moment.date() for name, moment in started.items() if moment is not None}
-    return tuple(name for name in open_orders if days.get(name, entry.on) <= entry.on)
+    days = event_days(book, entry.rig, open_orders, now.tzinfo)
+    done_on = min(entry.on, entry.fixed.on or entry.on)
+    # An order that a wrong clock dated into the future is no later than now: it stands in the logbook already.
+    return tuple(name for name in open_orders if min(days.get(name, done_on), now.date()) <= done_on)
+
+
+def event_days(
+    book: Logbook, rig: str, orders: Container[str], zone: tzinfo | None = None
+) -> dict[str, date]:
+    """On which day what raised each of the ``orders`` happened: its throw, else its sheet's day, else when it was written.
+
+    ``zone``: whose days; None: this computer's.
+    """
+    started = {one.id: one.trial.started for one in book.trials(rig=rig)}
+    sheet_days = {one.sheet.id: plan_from(one.sheet.plan).day for one in book.sheets(rig)}
+    days = {}
+    for order in book.orders(rig):
+        thrown, day = started.get(order.trial or ""), sheet_days.get(order.sheet or "")
+        on_day = datetime.fromisoformat(day).date() if day else order.at.astimezone(zone).date()
+        days[order.id] = thrown.astimezone(zone).date() if thrown else on_day
+    return {name: day for name, day in days.items() if name in orders}
+
+
+def _lacks(entry: ServiceEntry, status: Status) -> tuple[str, ...]:
+    asking = [one for one in status.open if REPAIR in one.needs]
+    if not asking:
+        return ()
+    early = any(not set(one.ids) & set(entry.answers) for one in asking)
+    words = repair_lacks(entry.action, entry.found.what, entry.fixed.what, [one.cause for one in asking])
+    return (*([WORK_BEFORE] if early else ()), *words.values())
 
 
 def all_services(logbook: str | Path | None, rig: str | None = None) -> list[ServiceEntry]:

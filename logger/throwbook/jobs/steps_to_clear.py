@@ -1,6 +1,7 @@
 """Steps to clear a rig's orders, and what happened to it since its last acceptance. It only tells; ``latch.clear`` decides."""
 
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,8 @@ from throwbook.core.status.latch import (
     RepairProof,
     Status,
 )
-from throwbook.core.status.maintenance import ServiceEntry, entry_from, is_repair
+from throwbook.core.status.maintenance import ServiceEntry, entry_from
+from throwbook.core.status.raising import repair_lacks
 from throwbook.core.status.status_text import (
     DONE,
     NEXT_STEP,
@@ -29,6 +31,7 @@ from throwbook.errors import InputError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened, rig_for_sheet, rig_of
 from throwbook.jobs.latch import repair_proofs
+from throwbook.jobs.maintenance import event_days
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -119,6 +122,10 @@ class StepsToClear:
     """An accepted commissioning sheet that was planned after the repair."""
     open_sheet: SheetState | None
     """One that is planned after it and still open."""
+    causes: tuple[str, ...] = ()
+    """Of the orders that need a repair."""
+    happened_on: date | None = None
+    """The day of the newest of them: the repair can't be older. None: none needs a repair."""
 
     @property
     def repair_first(self) -> bool:
@@ -136,12 +143,15 @@ def steps_to_clear_in(book: Logbook, rig: str, status: Status) -> StepsToClear:
     """The same in an open logbook, of a status that was read."""
     if not status.open:
         return StepsToClear(status, (), (), None, None, None)
-    raised = [set(one.ids) for one in status.open if REPAIR in one.needs]
+    to_repair = [one for one in status.open if REPAIR in one.needs]
+    raised, causes = [set(one.ids) for one in to_repair], [one.cause for one in to_repair]
     proved = [set(one.ids) for one in status.open if RECOMMISSIONED in one.needs]
+    asked = {name for ids in raised for name in ids}
+    days = event_days(book, rig, asked) if asked else {}
     rows = book.services(rig, every_revision=True)
     proofs = repair_proofs(rows)
     # What asks for no repair is answered by none: an old one must not be named as if it did.
-    entries = [entry_from(row) for row in rows if raised and _repairs(proofs[row.id], raised)]
+    entries = [entry_from(row) for row in rows if raised and _repairs(proofs[row.id], raised, causes)]
     repair = entries[-1] if entries else None
     may_prove = bool(proved) and (repair is not None or not raised)
     later = [one for one in book.sheets(rig) if _after(one, proved, repair)] if may_prove else []
@@ -156,6 +166,8 @@ def steps_to_clear_in(book: Logbook, rig: str, status: Status) -> StepsToClear:
         repair,
         sheet,
         open_sheet,
+        tuple(causes),
+        max(days.values(), default=None),
     )
 
 
@@ -194,10 +206,10 @@ def _clear_command(rig: str, steps: StepsToClear) -> str:
     return " ".join([*words, "--signed NAME"])
 
 
-def _repairs(proof: RepairProof, raised: list[set[str]]) -> bool:
+def _repairs(proof: RepairProof, raised: list[set[str]], causes: list[str]) -> bool:
     """What was raised after it, and needs no repair, doesn't count against it."""
-    mended = is_repair(proof.action, proof.found, proof.fixed)
-    return mended and all(ids & proof.answers for ids in raised)
+    lacking = repair_lacks(proof.action, proof.found, proof.fixed, causes)
+    return not lacking and all(ids & proof.answers for ids in raised)
 
 
 def _after(state: SheetState, raised: list[set[str]], repair: ServiceEntry | None) -> bool:

@@ -9,10 +9,11 @@ from textual.binding import BindingType
 from textual.widget import Widget
 from textual.widgets import Static
 
-from throwbook.core.quantities.text import counted, written
+from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import parse
 from throwbook.core.records import Service
 from throwbook.core.status.maintenance import ACTIONS, MOMENTS, Moment, ServiceEntry, entry_from
+from throwbook.core.status.raising import repair_lacks
 from throwbook.core.wording import HANDS, NOT_RECORDED, QUALIFIED, SHOWN_AT
 from throwbook_tui.fields import CHOICE, COUNT, DATE, FieldSpec
 from throwbook_tui.present import QUIET, STRONG, WARN, Cell, day
@@ -22,8 +23,10 @@ from throwbook_tui.widgets.frame import lines
 
 if TYPE_CHECKING:
     from throwbook.jobs.maintenance import Logged
+    from throwbook.jobs.steps_to_clear import StepsToClear
 
 
+ELSEWHERE = "To log other work: Esc, then V on the rig's screen."
 HINTS = {
     "seen": "what was seen",
     "found": "what the cause was",
@@ -62,7 +65,9 @@ class ServiceScreen(FormPage[None]):
 
     HELP = "service"
 
-    def __init__(self, rig: str, repair: bool = False, corrects: ServiceEntry | None = None) -> None:
+    def __init__(
+        self, rig: str, repair: "StepsToClear | None" = None, corrects: ServiceEntry | None = None
+    ) -> None:
         super().__init__()
         self._rig, self._repair, self._corrects = rig, repair, corrects
 
@@ -93,6 +98,7 @@ class ServiceScreen(FormPage[None]):
 
         logbook, rig = self.desk.logbook, self._rig
         self.work("units", lambda: units_of(logbook, rig))
+        self.changed()
         if self._repair:
             self.tell(f"To clear the order, both 'found' and 'fixed' must be filled in. {QUALIFIED}", WARN)
         elif not self.draft:
@@ -116,6 +122,26 @@ class ServiceScreen(FormPage[None]):
             self.form.field(name).complain("this date is in the future" if ahead else "")
         early = on is not None and due_on is not None and due_on <= on
         self.form.field("due_on").complain(f"must be later than the work on {on}" if early else "")
+        values = self.form.values()
+        lacking = self._lacks()
+        for name in ("found", "fixed"):
+            self.form.field(name).complain(lacking.get(name, "") if values[name].strip() else "")
+        if "on" in lacking:
+            self.form.field("on").complain(lacking["on"])
+
+    def _lacks(self) -> dict[str, str]:
+        """Why it isn't the repair that is asked for: its field, and a sentence; empty: it is."""
+        if self._repair is None:
+            return {}
+        values, today = self.form.values(), self.desk.today
+        since = min(self._repair.happened_on or today, today)
+        days = [day for name in ("on", "fixed_on") if (day := good_day(values[name])) is not None]
+        early = (
+            {"on": f"the order is of {since}; earlier work can't clear it"}
+            if min(days, default=since) < since
+            else {}
+        )
+        return early | repair_lacks(values["action"], values["found"], values["fixed"], self._repair.causes)
 
     def enter(self) -> None:
         """Log it."""
@@ -125,9 +151,16 @@ class ServiceScreen(FormPage[None]):
                 self.form.field(name).focus_answer()
                 self.tell(f"There is a day for '{name}' but not what was {name}.", WARN)
                 return
-        if self._repair and not (written(values["found"]) and written(values["fixed"])):
-            self.form.field("fixed" if written(values["found"]) else "found").focus_answer()
-            self.tell("To clear the order, fill in both 'found' and 'fixed'.", WARN)
+        lacking = self._lacks()
+        if lacking:
+            self.form.field(next(iter(lacking))).focus_answer()
+            empty = any(not values[name].strip() for name in ("found", "fixed"))
+            said = (
+                "To clear the order, fill in both 'found' and 'fixed'."
+                if empty
+                else f"No step is done by this: {next(iter(lacking.values()))}."
+            )
+            self.tell(f"{said} {ELSEWHERE}", WARN)
             return
         from throwbook.jobs.maintenance import add
 
@@ -143,8 +176,13 @@ class ServiceScreen(FormPage[None]):
         said = f"{'Corrected' if self._corrects else 'Logged'}: {logged.entry.action} on {logged.entry.on}."
         if logged.entry.starts_stage and not self._repair and not self._corrects:
             said += " The trend chart restarts here. Press S (or H by hand), then 4: an after-service sheet shows whether the work helped."
+        from throwbook.jobs.maintenance import NO_STEP
+
         if not self._repair:  # there the step that is done says it
-            self.app.notify(said, timeout=8)
+            self.app.notify(
+                " ".join([said, *([NO_STEP.format(why="; ".join(logged.lacks))] * bool(logged.lacks))]),
+                timeout=8,
+            )
         self.dismiss(None)
 
 

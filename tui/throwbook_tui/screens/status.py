@@ -304,7 +304,7 @@ class StepsToClearScreen(Page[None]):
         if step is None:
             return
         if step.need in (CAUSE_FOUND, REPAIR):
-            self.open_screen("service", self._rig, repair=True)
+            self.open_screen("service", self._rig, repair=self._found)
         elif step.need == RECOMMISSIONED:
             if self._found.open_sheet is not None:
                 self.open_screen("sheet", self._found.open_sheet.name)

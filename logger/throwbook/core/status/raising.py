@@ -1,4 +1,4 @@
-"""Which orders a throw gives rise to, and whether a cause found says why or only repeats what was seen.
+"""Which orders a throw gives rise to, and whether what a person writes of a repair says anything.
 
 A verdict lowered only by unanswered questions raises nothing: it is a gap in the sheet, not a finding on the machine.
 """
@@ -8,9 +8,11 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from throwbook.core.assessment import FAIL, NOT_ON_BENCH, OPEN, SWITCH_OPEN, WATCH, Assessment, Sign
+from throwbook.core.quantities.text import printable
 from throwbook.core.records import BENCH, NO, PinAnswers
 from throwbook.core.rig import DIRECTIONS, LOCK, UNLOCK
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE, LEVELS, OUT
+from throwbook.core.status.maintenance import work_done
 from throwbook.core.wording import limited
 
 WORDS_OF_NO_CAUSE = """
@@ -19,22 +21,48 @@ error fail failed failure fault faulty found go gone had has hole holes in is is
 locking machine mechanism motor movement no none not nothing of off ok on one or pin pins problem reason
 rig right run same seen side sides stuck test that the this throw throws to trouble unknown unlock
 unlocking was wasn were with ended near ran stay still stood turned
+na nil null tbd tbc todo be been being can cannot could couldn do done have having will yet sure unsure idea clue
+dunno unclear undetermined unidentified fix fixed mend mended repair repaired work worked works necessary required
 """
 STEM = 4
 """Letters by which two words are the same: stall, stalled, stalls."""
 
 
-def repeats_symptom(cause_found: str, causes: Iterable[str]) -> bool:
-    """Whether ``cause_found`` says no more than that the open orders are there; ``causes``: theirs, keys of ``CAUSES``.
+def repeats_symptom(text: str, causes: Iterable[str]) -> bool:
+    """Whether ``text`` says no more than that the open orders are there, or nothing; ``causes``: theirs, keys of ``CAUSES``.
 
-    >>> repeats_symptom("lock stalled", ["stall"]), repeats_symptom("bent pin", ["stall"])
-    (True, False)
+    >>> repeats_symptom("lock stalled", ["stall"]), repeats_symptom("n/a", []), repeats_symptom("bent pin", ["stall"])
+    (True, True, False)
     """
     known = set(WORDS_OF_NO_CAUSE.split())
     for cause in causes:
         known |= set(_words(f"{cause} {CAUSES.get(cause, ('', ''))[1]}"))
     stems = {word[:STEM] for word in known if len(word) >= STEM}
-    return all(word in known or word[:STEM] in stems for word in _words(cause_found))
+    return all(word in known or word[:STEM] in stems for word in _words(text))
+
+
+# moment of a service: what it lacks when it is empty, and when its words say nothing.
+_MOMENTS_OF_REPAIR = {
+    "found": ("the cause is not filled in", "gives no cause; write why: bent pin, worn nut, ..."),
+    "fixed": ("the work is not filled in", "tells of no work; write what was done: new pin, dug out, ..."),
+}
+
+
+def repair_lacks(action: str, found: str, fixed: str, causes: Iterable[str]) -> dict[str, str]:
+    """Why a service isn't the repair that clears orders of ``causes``: its field, and a sentence; empty: it is one.
+
+    The words are judged as those of the signed clearance are.
+    """
+    causes, lacking = list(causes), {}
+    if not work_done(action):
+        lacking["action"] = f"'{action}' is no work on the rig"
+    for name, text in (("found", found), ("fixed", fixed)):
+        empty, idle = _MOMENTS_OF_REPAIR[name]
+        if not text.strip():
+            lacking[name] = f"'{name}': {empty}"
+        elif repeats_symptom(text, causes):
+            lacking[name] = f"'{name}' ({printable(text.strip())!r}) {idle}"
+    return lacking
 
 
 def _words(text: str) -> list[str]:
