@@ -1,5 +1,6 @@
 """A mechanic greases and checks on one day: the trend says whether the greasing helped, or that nothing tells the order."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -12,7 +13,8 @@ from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.logbook_care import export
 from throwbook.jobs.maintenance import add
 from throwbook.jobs.rigs import add_rig
-from throwbook.jobs.trend import rig_from_export, rig_trend
+from throwbook.jobs.trend import effects_measured_by, rig_from_export, rig_trend, trend_of
+from throwbook.logbook import open_logbook
 
 BY = "M. K."
 DAY = datetime(2026, 3, 14, 8, 0, tzinfo=UTC)
@@ -101,3 +103,36 @@ def test_an_export_says_the_same(book, tmp_path):
     add(book, put_right, DAY + timedelta(hours=9), corrects=entry, reason="the parts were missing")
     export(book, tmp_path / "out", "parquet")
     assert answers(rig_from_export(tmp_path / "out", RIG, DAY.date())) == ["helped"]
+
+
+def test_a_day_of_check_greasing_and_check_again_compares_these_two(tmp_path):
+    path = tmp_path / "book"
+    add_rig(path, RIG_FILE, BY, DAY)
+    checked(path, DAY, 1.71, "commissioning")
+    checked(path, DAY + timedelta(hours=1), 2.15)
+    greased(path, DAY + timedelta(hours=2))
+    checked(path, DAY + timedelta(hours=3), 1.69, "after-service")
+    found = rig_trend(path, RIG, DAY.date())
+    assert found.history.notes == ()
+    (effect,) = next(one for one in found.trends if one.direction == "lock").service_effects
+    assert (effect.before_sheet, effect.after_sheet) == (f"{RIG}-2", f"{RIG}-3")
+    assert effect.answer == "helped"
+    assert "may be chance" in effect.said
+    with open_logbook(path, read_only=True) as opened:
+        said = effects_measured_by(opened, RIG, f"{RIG}-3", DAY.date())
+    assert said.startswith(
+        "Did the service help (corrected to 20 degC and nominal voltage)? running current, lock: "
+    )
+    assert said.count(": helped") == 2
+
+
+def test_one_check_shows_no_change_and_a_watched_rig_is_not_called_unchanged(tmp_path):
+    alone = tmp_path / "alone"
+    add_rig(alone, RIG_FILE, BY, DAY)
+    checked(alone, DAY, 1.71, "commissioning")
+    history = replace(rig_trend(alone, RIG, DAY.date()).history, provisional=False)
+    assert (
+        trend_of(history, DAY.date()).action.why == "there is only one check yet, so no change can be shown"
+    )
+    watched = trend_of(history, DAY.date(), "watch").action
+    assert (watched.why, watched.urgency) == ("its status is 'watch'", 1)

@@ -188,6 +188,7 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
                 "alerts": list(found.alerts),
                 "signed": signed,
                 "sealed": done.state.sealed,
+                "effect": done.effect or None,
                 "status": done.status.level,
                 "baselines": list(done.baselines),
             }
@@ -195,6 +196,8 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
         return
     output.line(f"{done.state.name}: accepted and sealed.", style="good")
     output.line(found.statement)
+    if done.effect:
+        output.line(done.effect)
     for text in blanks_said(found):
         output.line(text, style="warn")
     if done.baselines:

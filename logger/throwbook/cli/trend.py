@@ -357,7 +357,7 @@ def _print_services(found: "RigTrend") -> None:
             one.direction,
             f"{_digits(effect.before)} -> {_digits(effect.after)} {_unit(one)}",
             interval_text(effect.change, effect.low, effect.high),
-            effect.answer,
+            effect.said,
         ]
         for one in found.trends
         for effect in one.service_effects

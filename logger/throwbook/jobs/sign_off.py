@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from throwbook.core.assessment import NO_RUN, STALL, WATCH
 from throwbook.core.quantities.text import is_name, written
 from throwbook.core.records import (
+    AFTER_SERVICE,
     COMMISSIONING,
     OPEN,
     REJECTED,
@@ -42,6 +43,8 @@ class Accepted:
     """Directions that a baseline was frozen for."""
     baseline_kept: str
     """Why the old baseline stays; empty: it doesn't."""
+    effect: str = ""
+    """Of an after-service sheet: whether the service helped, in a line."""
 
 
 def accept(
@@ -95,7 +98,12 @@ def _accepted(
     for because in found.alerts:
         book.add_order(raise_order(state.sheet.rig, WATCH_SIGN, because, now, signed, sheet=state.sheet.id))
     frozen, kept = _freeze(book, state, signed, now, baseline_reason)
-    return Accepted(book.sheet(state.sheet.id), found, latch.status(book, state.sheet.rig), frozen, kept)
+    signed_off, effect = book.sheet(state.sheet.id), ""
+    if state.sheet.kind == AFTER_SERVICE:
+        from throwbook.jobs.trend import effects_measured_by
+
+        effect = effects_measured_by(book, state.sheet.rig, signed_off.name, now.date())
+    return Accepted(signed_off, found, latch.status(book, state.sheet.rig), frozen, kept, effect)
 
 
 def _said_no(book: Logbook, sheet: str, pins: PinAnswers, signed: str, now: datetime) -> InputError:

@@ -159,6 +159,26 @@ def trend_in(book: "Logbook", name: str, today: date, profiles: bool) -> RigTren
     return trend_of(history, today, stands.status.level)
 
 
+def effects_measured_by(book: "Logbook", rig: str, sheet: str, today: date) -> str:
+    """What the service before this after-service sheet changed, in a line with its interval: whether it helped."""
+    from throwbook.core.quantities.units import at_reference
+    from throwbook.core.trend.history import RUN_CURRENT
+    from throwbook.core.trend.trend_result import effect_text
+
+    found = trend_in(book, rig, today, profiles=False)
+    said = [
+        effect_text(one, effect)
+        for one in found.trends
+        if one.figure == RUN_CURRENT
+        for effect in one.service_effects
+        if effect.after_sheet == sheet
+    ]
+    if not said:
+        return "Whether the service helped can't be shown: no check before it can be compared with this one."
+    corrected = f"corrected to {at_reference(found.history.rig.units)} and nominal voltage"
+    return f"Did the service help ({corrected})? {'; '.join(said)}."
+
+
 def trend_of(history: "RigHistory", today: date, status: str = IN_SERVICE) -> RigTrend:
     """Everything said about one history."""
     from throwbook.core.rig import DIRECTIONS

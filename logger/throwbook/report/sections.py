@@ -250,7 +250,7 @@ def services(material: Material) -> list[Block]:
 
         sure = f"Change ({100 * CONFIDENCE:.0f} % interval)"
         columns = ("Day", "Figure", "Before", "After", sure, "Did it help")
-        caption = "What each service changed, corrected for weather and supply voltage; the check that raised the alarm is left out"
+        caption = "What each service changed, corrected for weather and supply voltage; the check that raised the alarm is left out where another can stand for it"
         blocks.append(Table(columns, tuple(effects), caption, (2, 3, 4)))
     return blocks
 
@@ -265,7 +265,7 @@ def _effects(material: Material) -> list[tuple[str, ...]]:
             amount(effect.before, one.unit),
             amount(effect.after, one.unit),
             f"{interval_text(effect.change, effect.low, effect.high)} {one.unit}",
-            effect.answer,
+            effect.said,
         )
         for one in material.trends
         for effect in one.service_effects

@@ -195,6 +195,7 @@ class StatementScreen(TextPage):
             word = level.upper() if level == DO_NOT_USE else level
             cells += [Cell(f"The rig stays '{word}': {STAYS}", BAD if level == DO_NOT_USE else WARN)]
         cells += [Cell(done.acceptance.statement, STRONG)]
+        cells += [Cell(done.effect, STRONG)] if done.effect else []
         cells += [
             Cell(f"At best '{done.acceptance.verdict}': {text}.", WARN) for text in done.acceptance.because
         ]

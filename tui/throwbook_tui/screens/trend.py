@@ -159,7 +159,7 @@ def trend_words(one: "TrendResult", at: int, count: int, units: str) -> list[Cel
     for effect in one.service_effects:
         cells.append(
             Cell(
-                f"{effect.action} on {effect.date}: {three_digits(effect.before)} -> {three_digits(effect.after)} {one.unit if one.unit != '1' else ''}: {effect.answer}"
+                f"{effect.action} on {effect.date}: {three_digits(effect.before)} -> {three_digits(effect.after)} {one.unit if one.unit != '1' else ''}: {effect.said}"
             )
         )
     return cells

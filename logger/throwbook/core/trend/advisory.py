@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from throwbook.core.quantities.rounding import rounded_down
 from throwbook.core.quantities.statistics import K
 from throwbook.core.quantities.units import at_reference
-from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED
+from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED, WATCH
 from throwbook.core.status.maintenance import SEASON
 from throwbook.core.status.urgency import Reached, Worsening
 from throwbook.core.trend.control_chart import PLAIN_CHANCE
@@ -340,9 +340,18 @@ def _not_commissioned(case: AdvisoryCase) -> NextAction | None:
     )
 
 
+def _watched(case: AdvisoryCase) -> NextAction | None:
+    if case.status != WATCH:
+        return None
+    what = "look at what is to be watched, then sign the clearance"
+    return _act(case, 1, what, "its status is 'watch'", "certain", case.today + SOON, "test sheet")
+
+
 def _nothing(case: AdvisoryCase) -> NextAction | None:
     due = due_on(case.history)
     why = "no figure has changed more than weather, supply voltage and normal variation explain"
+    if len(case.history.checks) < 2:
+        why = "there is only one check yet, so no change can be shown"
     return _act(
         case, 0, "seasonal check", why, "more checks make this more certain", due, "board or clamp meter"
     )
@@ -362,6 +371,7 @@ RULES: tuple[Callable[[AdvisoryCase], NextAction | None], ...] = (
     _heavy_at_first,
     _overdue,
     _not_commissioned,
+    _watched,
     _nothing,
 )
 

@@ -150,9 +150,12 @@ def after_work(checks: Sequence[CheckTimes], works: Sequence[WorkTimes]) -> list
         by_day.setdefault(one.on, []).append(one)
     found: list[bool | None] = []
     previous: date | None = None
-    for check in checks:
+    for i, check in enumerate(checks):
         follows = check.on == previous and found[-1] is True
-        found.append(True if follows else _after(check, by_day.get(check.on, [])))
+        after = True if follows else _after(check, by_day.get(check.on, []))
+        # Who plans an after-service sheet later that day didn't take this one for it.
+        later = any(one.on == check.on and one.kind == AFTER_SERVICE for one in checks[i + 1 :])
+        found.append(False if after is None and later else after)
         previous = check.on
     return found
 

@@ -20,6 +20,7 @@ from throwbook.core.trend.series import WEATHER, Line, stage_of, stage_starts
 from throwbook.core.trend.signals import OUT, CheckState
 
 HELPED = "helped"
+ALARMED = "before: the check that raised the alarm, so part of it may be chance"
 WORSE = "worse"
 NO_DIFFERENCE = "too few throws ({n}) to show a difference"
 CONFIDENCE = 0.92
@@ -102,6 +103,16 @@ class ServiceEffect:
     n_before: int
     n_after: int
     answer: str
+    before_sheet: str
+    after_sheet: str
+    before_alarmed: bool
+    """No other check stands for "before" than the one that raised the alarm: part of a drop may be its bad day."""
+
+    @property
+    def said(self) -> str:
+        """The answer, with what speaks against it."""
+        doubt = f" ({ALARMED})" if self.before_alarmed else ""
+        return f"{self.answer}{doubt}"
 
 
 def service_effects(
@@ -123,7 +134,7 @@ def service_effects(
         if not service.starts_stage:
             continue
         number = number_of[service.on]
-        before = _before(line, states, members.get(number - 1, []))
+        before, alarmed = _before(line, states, members.get(number - 1, []))
         if before is None or number not in members:
             continue
         after = members[number][0]
@@ -154,6 +165,9 @@ def service_effects(
                 n_before=len(groups[0]),
                 n_after=len(groups[1]),
                 answer=answer(difference, min(len(one) for one in groups), days=apart),
+                before_sheet=line.checks[before].sheet,
+                after_sheet=line.checks[after].sheet,
+                before_alarmed=alarmed,
             )
         )
     return tuple(effects)
@@ -166,8 +180,14 @@ def _without_outliers(line: Line, index: int) -> FloatArray:
     return np.clip(line.throws[index], middle - reach, middle + reach)
 
 
-def _before(line: Line, states: list[CheckState], earlier: list[int]) -> int | None:
-    """Last check before the service, the one that first raised the alarm left out (regression to the mean)."""
+def _before(line: Line, states: list[CheckState], earlier: list[int]) -> tuple[int | None, bool]:
+    """Last check before the service, and whether it is the one that first raised the alarm.
+
+    That one is left out (regression to the mean), unless only the stage's first check is left then: it shows how the
+    machine ran when the stage began, not how it ran before the work.
+    """
     alarm = next((i for i in earlier if states[i].state == OUT or line.checks[i].alarm), None)
     left = [i for i in earlier if i != alarm]
-    return left[-1] if left else None
+    if alarm is not None and left == earlier[:1]:
+        return alarm, True
+    return (left[-1] if left else None), False

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from scipy.special import fdtrc
 
-from throwbook.core.quantities.rounding import rounded_down
+from throwbook.core.quantities.rounding import interval_text, rounded_down
 from throwbook.core.quantities.statistics import K
 from throwbook.core.rig import DIRECTIONS
 from throwbook.core.trend.change_test import ratio_u
@@ -268,6 +268,14 @@ def _as_found_json(found: AsFound) -> dict[str, Any]:
         "chart": None if found.chart is None else asdict(found.chart),
         "first_signal": None if found.first_signal is None else found.first_signal.isoformat(),
     }
+
+
+def effect_text(one: TrendResult, effect: ServiceEffect) -> str:
+    """What a service changed of a line, with its interval and whether it helped."""
+    unit = "" if one.unit == "1" else f" {one.unit}"
+    change = interval_text(effect.change, effect.low, effect.high)
+    levels = f"{effect.before:.3g} -> {effect.after:.3g}{unit}"
+    return f"{figure_name(one.figure)}, {one.direction}: {levels}, {change}: {effect.said}"
 
 
 def _json(record: Point | Forecast | ServiceEffect | Drift) -> dict[str, Any]:
