@@ -43,7 +43,10 @@ def repeats_symptom(text: str, causes: Iterable[str]) -> bool:
 
 # moment of a service: what it lacks when it is empty, and when its words say nothing.
 _MOMENTS_OF_REPAIR = {
-    "found": ("the cause is not filled in", "gives no cause; write why: bent pin, worn nut, ..."),
+    "found": (
+        "the cause is not filled in",
+        "only repeats what was seen, or says nothing; write why: bent pin, worn nut, ...",
+    ),
     "fixed": ("the work is not filled in", "tells of no work; write what was done: new pin, dug out, ..."),
 }
 
