@@ -10,6 +10,7 @@ from tests.tui.test_stumbles import walked
 from throwbook.jobs.find import opened
 from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.rigs import rig_history
+from throwbook_tui import context
 from throwbook_tui.screens.rig import RigScreen
 from throwbook_tui.screens.status import StepsToClearScreen
 
@@ -98,3 +99,18 @@ def test_what_is_entered_twice_in_one_piece_is_written_once(tmp_path):
 
     walked(app, service)
     assert len(rig_history(book, RIG, NOW.date()).services) == 1
+
+
+def test_a_key_on_its_way_while_a_form_opens_waits_for_it(tmp_path):
+    app = app_on(tmp_path)
+
+    async def journey(pilot):
+        await keys(pilot, "enter")
+        app.simulate_key("enter")
+        app.push_screen(context.screen("service", RIG))
+        assert not app.screen.is_mounted
+        await settle(pilot)
+        assert app.screen.form.fields[0].has_focus_within
+        assert app.return_code is None, "it hasn't come to an end"
+
+    walked(app, journey)

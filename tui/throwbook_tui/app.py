@@ -1,11 +1,13 @@
 """The terminal UI's application: theme, global keys, first screen, and a screen as a picture."""
 
+import asyncio
 import getpass
 import os
 from io import StringIO
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.console import Console
+from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.css.stylesheet import Stylesheet
@@ -86,6 +88,13 @@ class ThrowbookApp(App[None]):
 
             draw_plainly(self)
         self.push_screen(context.screen("rigs"))
+
+    async def on_event(self, event: events.Event) -> None:
+        """A key waits for the screen that it is meant for: one that is still opening has no fields yet."""
+        if isinstance(event, events.Key) and not event.is_forwarded:
+            while self.screen_stack and not self.screen.is_mounted:
+                await asyncio.sleep(0.001)
+        await super().on_event(event)
 
     def action_day_or_night(self) -> None:
         """Change between the strong theme for the sun and the dim one for the night."""
