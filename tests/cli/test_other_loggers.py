@@ -42,7 +42,7 @@ def stored():
 def test_how_a_file_was_read_is_said_and_kept_with_the_throw(run):
     Path("lock.csv").write_bytes(SEMICOLONS.content)
     assess = ("assess", "--rig", RIG_FILE, "--direction", "lock", "lock.csv")
-    said = "read as semicolons; decimal comma; UTF-16; lines 1 to 4 passed over; no day found in it; time in s from 'Zeit [s]'"
+    said = "read as: semicolons; decimal comma; UTF-16; lines 1 to 4 passed over; no day found in it; time in s from 'Zeit [s]'"
     code, out, err = run(*assess)
     assert code == 0, err
     assert said.removeprefix("read ") in " ".join(out.split())
@@ -50,14 +50,14 @@ def test_how_a_file_was_read_is_said_and_kept_with_the_throw(run):
     assert [note for note in judged["notes"] if note.startswith(said)]
     code, out, err = bring(run, "lock.csv")
     assert code == 0, err
-    assert f"lock.csv: {said}" in " ".join(out.split())
+    assert f"lock.csv, {said}" in " ".join(out.split())
     with open_logbook(Path("book.throwbook"), read_only=True) as book:
         [logged] = book.trials(rig=RIG)
-        assert f"read as {book.trace(logged.id).head['read_as']}".startswith(said)
+        assert f"read as: {book.trace(logged.id).head['read_as']}".startswith(said)
     code, out, err = bring(run, "--json", "lock.csv")
     again = json.loads(out)
     assert again["known"]
-    assert f"read as {again['read_as']['lock.csv']}".startswith(said)
+    assert f"read as: {again['read_as']['lock.csv']}".startswith(said)
 
 
 def test_the_figures_are_those_of_our_own_file(run):

@@ -265,7 +265,7 @@ def _several_said(done: "Imported") -> list[str]:
 
 def _print(done: "Imported") -> None:
     for file, how in done.read_as.items():
-        output.line(f"{Path(file).name}: read as {how}.", hang=2)
+        output.line(f"{Path(file).name}, read as: {how}.", hang=2)
     for file, what in done.unknown_columns.items():
         output.line(f"{Path(file).name}: {what}.", hang=2)
     for each in done.known:

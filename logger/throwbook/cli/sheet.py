@@ -179,7 +179,7 @@ sheet.add_command(blank)
 @by_option
 @click.pass_context
 def plan(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given: Any) -> None:
-    """Plan a sheet for RIG: how many throws, how long to rest between them, what to look at.
+    """Plan a sheet for RIG: how many throws, how long to rest between them, what to check.
 
     \b
     Example:

@@ -170,7 +170,7 @@ def _notes(trace: Trace, rig: Rig, reading: TraceReading) -> list[str]:
     for one in odd:
         if trace.read_as and one.quantity not in reading.factors:
             reading.settle(one, trace.source)
-    notes = [f"read as {trace.read_as}"] if trace.read_as else []
+    notes = [f"read as: {trace.read_as}"] if trace.read_as else []
     notes += [one.what for one in odd]
     notes += [unknown_said(trace, NOT_JUDGED)] if trace.unknown_columns else []
     if trace.rig and trace.rig != rig.name:

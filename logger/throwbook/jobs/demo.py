@@ -63,7 +63,7 @@ def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
         f"{TREND_STATES[coldest.state].column}",
         *(spot.sentence for spot in found.spots),
         f"{figure_name(peak.figure)}, lock: first out of control {peak.first_signal}; limit reached: {forecast_text(peak)}",
-        f"next: {found.action.what}. Because {found.action.reason.rstrip('.')}",
+        f"next: {found.action.what}. Why: {found.action.reason.rstrip('.')}",
     ]
     return Chapter("Trend over the seasons", f"throwbook trend {rig}", tuple(says))
 

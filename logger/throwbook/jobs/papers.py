@@ -64,7 +64,7 @@ def material_in(
         season_notes=seasons.history.notes,
         happened=happened_in(book, rig),
         gaps=gaps_in(book, rig),
-        next_action=f"{seasons.action.what}. Because {seasons.action.why}" if seasons.trends else "",
+        next_action=f"{seasons.action.what}. Why: {seasons.action.why}" if seasons.trends else "",
         broken_seals=tuple(f"{seal.sheet[:8]}: {why}" for seal, why in book.broken_seals(rig)),
         traces={},
         issued=issued,

@@ -28,7 +28,7 @@ RATING = "rating"
 ALERT = "alert"
 SUITABILITY = "suitability"
 PRACTICE = "common practice, no source"
-STROKE_TESTS = "as in-service tests of motor-driven valves do: 15 % when over 10 s, 25 % when shorter"
+STROKE_TESTS = "tolerance of in-service tests of motor-driven valves: 15 % over 10 s, 25 % when shorter"
 SHORT_STROKE_S = 10.0
 """Below this expected time the time limits are the wider ones [s]."""
 LONG_BAND = 0.15
