@@ -122,7 +122,7 @@ def _show(found: "BenchResult") -> None:
         output.line(f"Motor characteristic from {test.throws_used} throws:", style="heading")
         output.line(f"winding and leads {line.r_ohm:.3g} ohm (+/-{200 * line.u_r:.0f} %)", indent=2)
         output.line(f"back-EMF {line.k_e_v_s_per_m:.4g} V s/m (+/-{200 * line.u_k_e:.1f} %)", indent=2)
-        output.line(f"friction costs {line.i0_a:.3g} A (+/-{200 * line.u_i0:.0f} %)", indent=2)
+        output.line(f"no-load current {line.i0_a:.3g} A (+/-{200 * line.u_i0:.0f} %)", indent=2)
         output.line(
             "To judge the rig by it, write these values into [actuator] of the rig file and add the rig again:"
         )
@@ -200,7 +200,9 @@ def calibrate(ctx: click.Context, /, **given: Any) -> int:
     output.line(
         f"gain {line.gain:.4f} (+/-{2 * line.u_gain:.4f}), zero {line.zero_a:+.4f} A (+/-{2 * line.u_zero_a:.4f} A)"
     )
-    output.line(f"rests on {line.low_a:.2f} A to {line.high_a:.2f} A; due again on {kept.due_on.isoformat()}")
+    output.line(
+        f"measured from {line.low_a:.2f} A to {line.high_a:.2f} A; due again on {kept.due_on.isoformat()}"
+    )
     for doubt in doubts(line):
         output.line(doubt, style="warn")
     if judged_anew:
@@ -284,7 +286,7 @@ Examples:
 @click.option(
     "--number",
     type=click.IntRange(0, 65535),
-    help="Be at socket://127.0.0.1:NUMBER, 0 for any free number [default on Windows: 0].",
+    help="Listen at socket://127.0.0.1:NUMBER, 0 for any free number [default on Windows: 0].",
 )
 @click.pass_context
 def rehearse(ctx: click.Context, /, **given: Any) -> int:

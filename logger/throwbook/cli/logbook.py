@@ -127,7 +127,7 @@ def backup(
     if as_json:
         output.json_line({"backup": str(made.target), "bytes": made.bytes, "whole": True})
     else:
-        output.line(f"Whole copy at {made.target} ({made.bytes / 1e6:.1f} MB).")
+        output.line(f"Complete copy at {made.target} ({made.bytes / 1e6:.1f} MB).")
 
 
 def _restore(ctx: click.Context, source: Path, by: str | None, as_json: bool) -> None:
@@ -240,7 +240,7 @@ def _print_merged(done: "Merged", other: Path, dry_run: bool) -> None:
         ways = f"--rename {rig}=NEW-NAME if it is another machine, --same {rig} if it is one"
         output.line(f"{rig} was added to each logbook separately: {ways}.", style="warn")
     if done.conflicts:
-        output.line("Stands twice; both are kept:", style="warn")
+        output.line("Recorded in two ways; both are kept:", style="warn")
         for each in done.conflicts:
             output.line(f"{each.where}: {each.what}", indent=2)
 
