@@ -133,9 +133,9 @@ def test_a_pulled_cable_keeps_what_was_recorded(tmp_path: Path):
 def test_a_board_that_starts_anew_cuts_the_record_there(tmp_path: Path):
     with board_on_a_cable(speed=SPEED, trouble=Trouble(resets_at_s=(6.0,))) as (port, _):
         recorded = Recording(plan(port.name, tmp_path), now=now).run()
-    assert recorded.ended == "the board started anew"
+    assert recorded.ended == "the board restarted"
     assert recorded.trace.time_s[-1] == pytest.approx(6.0, abs=0.02)
-    assert recorded.trace.head["cut"] == "the board started anew"
+    assert recorded.trace.head["cut"] == "the board restarted"
     assert any("what came before is kept" in note for note in recorded.notes)
 
 

@@ -153,7 +153,7 @@ def test_seq_and_micros_are_unwrapped_over_days():
 def test_a_board_that_starts_anew_cuts_the_record_and_keeps_what_came():
     board, session = SimulatedBoard(ramp, trouble=Trouble(resets_at_s=(2.0,))), Session()
     events = converse(board, session, seconds=4, rate_hz=200)
-    assert of(Reset, events) == [Reset("the board started anew")]
+    assert of(Reset, events) == [Reset("the board restarted")]
     assert joined(events, "index")[-1] == 400
     assert session.state == CUT
 
