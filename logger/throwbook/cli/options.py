@@ -18,7 +18,7 @@ from throwbook.cli import diagnostics
 from throwbook.core.quantities.text import written
 from throwbook.core.records import account_name
 from throwbook.core.sheets.conditions import AT_THE_BOARD
-from throwbook.core.wording import CONDITIONS
+from throwbook.core.wording import CONDITIONS, FIRST_RIGS
 from throwbook.errors import InputError, Unclear
 
 UnitsCommand = TypeVar("UnitsCommand", bound=Any)
@@ -338,14 +338,10 @@ def ask_questions(told: dict[str, Any]) -> dict[str, Any]:
     return asked
 
 
-FIRST = 10
-"""Rigs of a list that are shown unless more are asked for."""
-
-
 def first_options(command: Any) -> Any:
     """``--first N`` and ``--all`` of a list of rigs."""
     every = click.option("--all", "every", is_flag=True, help="Show every rig.")
     first = click.option(
-        "--first", type=click.IntRange(1), metavar="N", help=f"Show so many [default: {FIRST}]."
+        "--first", type=click.IntRange(1), metavar="N", help=f"Show so many [default: {FIRST_RIGS}]."
     )
     return first(every(command))

@@ -7,7 +7,6 @@ import click
 
 from throwbook.cli import output
 from throwbook.cli.options import (
-    FIRST,
     by_option,
     first_options,
     logbook_of,
@@ -20,6 +19,7 @@ from throwbook.cli.options import (
 from throwbook.cli.rig_text import fit
 from throwbook.cli.sheet_text import print_status
 from throwbook.core.quantities.text import counted, for_shell
+from throwbook.core.wording import FIRST_RIGS
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -156,7 +156,7 @@ def list_(
     if not known:
         output.line("No rig yet: 'throwbook rig add FILE.toml' adds one.")
         return
-    shown = found if every else found[: first or FIRST]
+    shown = found if every else found[: first or FIRST_RIGS]
     print_listed(shown)
     for each in shown:
         for text in pending(each.rig_status.status):

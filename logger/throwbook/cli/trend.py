@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from throwbook.cli import output
-from throwbook.cli.options import FIRST, first_options, logbook_of, now
+from throwbook.cli.options import first_options, logbook_of, now
 from throwbook.core.quantities.rounding import interval_text
 from throwbook.core.quantities.text import counted
 from throwbook.core.quantities.units import at_reference, display_unit, to_display
@@ -25,7 +25,7 @@ from throwbook.core.trend.trend_result import (
     forecast_text,
     signal_text,
 )
-from throwbook.core.wording import TREND_STATES
+from throwbook.core.wording import FIRST_RIGS, TREND_STATES
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ def trend(
             raise InputError(
                 "a drawing shows one rig", "--plot", "Name the rig: throwbook trend RIG --plot FILE."
             )
-        first = None if every else first or FIRST
+        first = None if every else first or FIRST_RIGS
         return _fleet(ctx, as_json, folder, engine, scheduler, workers, first)
     found = _one(ctx, rig, folder)
     if plot is not None:

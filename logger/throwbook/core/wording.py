@@ -437,6 +437,8 @@ DETACHED = f"Attachment on the ground, power isolated: {DETACH_STEPS}"
 
 # ---- cautions, shown where the hazard is; the same stand in the guide (README.md) ----
 
+FIRST_RIGS = 10
+"""Rigs of a list that are shown unless more are asked for."""
 BEFORE_WORK = "Before any work: attachment on the ground, power isolated."
 """Stands above every list that names a next step."""
 FALL = (

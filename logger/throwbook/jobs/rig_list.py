@@ -282,7 +282,7 @@ def list_pdf(found: Sequence[Listed], wanted: Wanted, path: Path, issued: date, 
 def said(wanted: Wanted) -> str:
     """Which rigs were asked for, in words."""
     asked = [
-        f"'{wanted.part}' in the name" if wanted.part else "",
+        f"'{wanted.part}' in the name or machine" if wanted.part else "",
         f"at {wanted.place}" if wanted.place else "",
         " or ".join(wanted.levels),
         f"due within {wanted.due_within_days} days" if wanted.due_within_days is not None else "",

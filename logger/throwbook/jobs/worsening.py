@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from datetime import date
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -83,7 +84,8 @@ def _each(path: Path, parts: Sequence[Sequence[str]]) -> Any:
 
 
 def _spread(path: Path, parts: Sequence[Sequence[str]]) -> Any:
-    with ProcessPoolExecutor() as pool:
+    # started afresh: a screen asks from a thread, and what is forked there may wait for a lock for ever
+    with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
         yield from pool.map(_part, [path] * len(parts), parts)
 
 

@@ -1,6 +1,7 @@
-"""The first screen: every rig with where it stands and when it is next due."""
+"""The first screen: the rigs that need somebody first, with why and the next step; found, sorted, put on the wall."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.binding import BindingType
@@ -9,15 +10,19 @@ from textual.widgets import DataTable, Static
 
 from throwbook.core.listing import ListColumn, Listing
 from throwbook.core.quantities.text import counted
+from throwbook.core.wording import FIRST_RIGS
 from throwbook.errors import ThrowbookError
+from throwbook.jobs.rig_list import RIGS, Wanted, pick, said
 from throwbook_tui.background import Noted
-from throwbook_tui.present import BAD, WARN, Cell, spoken, status_cell
+from throwbook_tui.present import BAD, GOOD, WARN, Cell, spoken, status_cell
 from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import RowTable, lines
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from throwbook.jobs.judgements import JudgedAgain
-    from throwbook.jobs.rig_list import Overview
+    from throwbook.jobs.rig_list import Listed, Overview
     from throwbook.jobs.unfinished import Unfinished
 
 EMPTY = (
@@ -31,6 +36,25 @@ EMPTY = (
 )
 
 
+SORTS = ("need", "rig", "status", "place", "due", "last", "throws")
+"""Columns that S goes through."""
+TRENDS = "Working out what gets worse ..."
+WITHOUT_TRENDS = "The list stands without what gets worse."
+NONE_FIT = (Cell("No rig fits. Esc shows all again, F looks for something else.", "strong"),)
+ROOM, WIDE = 110, 140
+"""Columns of the screen from which on the list has more of its own."""
+
+
+def columns_for(width: int, sort: str = "need") -> tuple[ListColumn, ...]:
+    """What there is room for; the column that sorts is always among them."""
+    names = ["rig", "status", "why", "step"]
+    names += ["due"] * (width >= ROOM) + ["last", "place"] * (width >= WIDE)
+    if sort not in ("need", *names):
+        names = [*names[: -1 if width < ROOM else None], sort]
+    status = ListColumn("status", lambda one: status_cell(one.rig_status.status, one.rig_status.commissioned))
+    return tuple((RIGS | {"status": status})[name] for name in names)
+
+
 AGAIN = "Judging again what an earlier version judged ..."
 ALL_RETIRED = (Cell("Every rig in this logbook is retired. R shows them; R again hides them.", "strong"),)
 
@@ -41,7 +65,13 @@ class RigsScreen(Page[None]):
     HELP = "rigs"
     BINDINGS: ClassVar[list[BindingType]] = [
         key("enter", "open", "open", "Enter", priority=True),
+        key("f,slash", "find", "find"),
+        key("s", "sort", "sort"),
+        key("a", "all", "all/first ten"),
+        key("t", "trend", "trend"),
         key("n", "new_rig", "new rig"),
+        key("i", "import", "import"),
+        key("w", "wall", "wall list"),
         key("b", "board", "boards"),
         key("m", "meters", "meters"),
         key("l", "logbook", "logbook"),
@@ -51,26 +81,29 @@ class RigsScreen(Page[None]):
         key("f8", "app.day_or_night", "light/dark", "F8"),
         key("ctrl+q", "app.leave", "leave", "Ctrl-Q"),
         key("escape", "back", "end practice", "Esc"),
+        key("escape", "find_none", "show all again", "Esc"),
     ]
 
     def __init__(self) -> None:
-        from throwbook.jobs.rig_list import RIGS
-
         super().__init__()
-        status = ListColumn(
-            "status", lambda one: status_cell(one.rig_status.status, one.rig_status.commissioned)
-        )
-        self._columns = Listing((RIGS["rig"], status, RIGS["due"], RIGS["last"], RIGS["throws"]))
         self._found: Overview | None = None
+        self._shown: list[Listed] = []
+        self._wanted: Wanted | None = None
+        """What is looked for; None: nothing, all are listed."""
+        self._sort = 0
+        """Index of ``SORTS``."""
+        self._all = False
         self._unread = False
         self._offered = False
         self._judged_again = False
+        self._trends_due = False
+        """They are being worked out, or that failed."""
         self._retired = False
 
     def body(self) -> Iterator[Widget]:
         """The table, or what to do first."""
         yield Static(id="first")
-        yield RowTable(self._columns.heads, right=self._columns.right, id="rigs")
+        yield RowTable([column.head for column in columns_for(0)], id="rigs")
 
     def on_mount(self) -> None:
         """Load; look for recordings that broke off."""
@@ -89,6 +122,28 @@ class RigsScreen(Page[None]):
         logbook, today = self.desk.logbook, self.desk.today
         self.work("overview", lambda: overview(logbook, today))
 
+    def done_trends(self, count: int) -> None:
+        """They are known now."""
+        self._trends_due = False
+        self.tell("")
+        self.reload()
+
+    def failed_trends(self, error: ThrowbookError) -> None:
+        """The list stands without them."""
+        self.tell(f"{WITHOUT_TRENDS} {spoken(error)}", WARN)
+
+    def _work_out_trends(self) -> None:
+        """What gets worse, in a worker: the list is there already."""
+        from throwbook.jobs.worsening import work_out_trends
+
+        logbook = self.desk.logbook
+
+        def progress(done: int, total: int) -> None:
+            self.post_message(Noted(f"{TRENDS} {done} of {total}."))
+
+        self._trends_due = True
+        self.work_once("trends", lambda: work_out_trends(logbook, progress))
+
     def done_overview(self, found: "Overview") -> None:
         """Show what was found."""
         self._found, self._unread = found, False
@@ -100,6 +155,8 @@ class RigsScreen(Page[None]):
         if found.unfinished and not self._offered:
             self._offered = True
             self.action_judge()
+        if not found.trends_known and not self._trends_due and not self.desk.judging_again:
+            self._work_out_trends()
         if found.judged_earlier and not self._judged_again:
             self._judged_again = True
             self.judge_again()
@@ -145,20 +202,104 @@ class RigsScreen(Page[None]):
     def repaint(self) -> None:
         """Fill the table."""
         super().repaint()
-        found = self._found
-        if found is None:
+        if self._found is None:
             return
+        rigs, today = self._found.rigs, self.desk.today
         table, first = self.query_one(RowTable), self.query_one("#first", Static)
-        shown = [one for one in found.rigs if bool(one.retired) == self._retired]
-        hidden = len(found.rigs) - len(shown)
-        kept_out = f", {hidden} retired not shown" if hidden and not self._retired else ""
-        self.head(f"{'retired ' * self._retired}rigs of {found.path.name}{kept_out}")
-        table.display, first.display = bool(shown), not shown
-        first.update(lines(self.app, ALL_RETIRED if found.rigs else EMPTY))
-        table.fill([(one.name, self._columns.row(one)) for one in shown])
-        if shown:
+        wanted = self._wanted or Wanted()
+        fitting = pick(rigs, replace(wanted, retired=self._retired, sort=SORTS[self._sort]), today)
+        self._shown = fitting if self._all or self._wanted is not None else fitting[:FIRST_RIGS]
+        self.head(self._headline(len(fitting)), self._beside())
+        table.display, first.display = bool(self._shown), not self._shown
+        first.update(lines(self.app, NONE_FIT if self._wanted else ALL_RETIRED if rigs else EMPTY))
+        columns = Listing(columns_for(self.app.size.width, SORTS[self._sort]))
+        table.heads(columns.heads, columns.right)
+        table.fill([(one.name, columns.row(one)) for one in self._shown])
+        if self._shown:
             table.focus()
         self.refresh_bindings()
+
+    def _headline(self, fitting: int) -> str:
+        """Which of the rigs these are."""
+        found = self._found
+        assert found is not None
+        total = sum(bool(one.retired) == self._retired for one in found.rigs)
+        hidden = len(found.rigs) - total
+        kept_out = f", {hidden} retired not shown" if hidden and not self._retired else ""
+        which = "retired rigs" if self._retired else "rigs"
+        if self._wanted is not None:
+            return f"{fitting} of {total} {which}: {said(self._wanted)}"
+        if len(self._shown) < total:
+            which = f"first {len(self._shown)} of {total} {which}"
+        return f"{which} of {found.path.name}{kept_out}"
+
+    def _beside(self) -> str:
+        column = SORTS[self._sort]
+        return "" if column == "need" else f"by {column}"
+
+    def on_resize(self) -> None:
+        """More columns where there is room."""
+        self.repaint()
+
+    def action_all(self) -> None:
+        """All of them, and back to the first ten."""
+        self._all = not self._all
+        self.repaint()
+
+    def action_sort(self) -> None:
+        """By the next column; after the last one most pressing first again."""
+        self._sort = (self._sort + 1) % len(SORTS)
+        self.repaint()
+
+    def action_find(self) -> None:
+        """Ask what for."""
+        self.open_screen("find rigs", self._wanted or Wanted(), then=self._look_for)
+
+    def _look_for(self, wanted: "Wanted | None") -> None:
+        if wanted is not None:
+            self._wanted = wanted if wanted != Wanted() else None
+            self.repaint()
+
+    def action_find_none(self) -> None:
+        """All again."""
+        self._wanted = None
+        self.repaint()
+
+    def action_trend(self) -> None:
+        """Of the rig under the cursor."""
+        chosen = self.query_one(RowTable).chosen
+        if chosen:
+            self.open_screen("trend", chosen)
+
+    def action_import(self) -> None:
+        """Trace files of any rigs."""
+        self.open_screen("import", then=lambda _: self.reload())
+
+    def action_wall(self) -> None:
+        """The rigs as they are listed now, all of those that fit, as a PDF."""
+        desk = self.desk
+        usual = desk.papers_of("all rigs") / f"wall-{desk.today}.pdf"
+        self.open_screen("where", "wall list", usual, then=self._put_on_wall)
+
+    def _put_on_wall(self, path: "Path | None") -> None:
+        from throwbook.jobs.rig_list import list_pdf
+
+        if path is None or self._found is None:
+            return
+        wanted = replace(self._wanted or Wanted(), retired=self._retired, sort=SORTS[self._sort])
+        rigs, today = pick(self._found.rigs, wanted, self.desk.today), self.desk.today
+
+        def write() -> "Path":
+            path.parent.mkdir(parents=True, exist_ok=True)
+            list_pdf(rigs, wanted, path, today, "a4")
+            return path
+
+        self.work_once("wall", write)
+
+    def done_wall(self, path: "Path") -> None:
+        """Where it is; shown with what this computer has for it."""
+        self.tell(f"The wall list is ready: {path}", GOOD)
+        self.desk.show_file(str(path))
 
     def action_retired(self) -> None:
         """Sold and scrapped rigs by themselves, and back to those that are looked after."""
@@ -174,9 +315,15 @@ class RigsScreen(Page[None]):
             return bool(rigs)
         if action == "retired":
             return any(one.retired for one in rigs)
-        if action == "open":
-            return any(bool(one.retired) == self._retired for one in rigs)
-        return action != "back" or self.desk.practice
+        if action in ("open", "sort", "trend", "wall"):
+            return bool(self._shown)
+        if action == "all":
+            return self._wanted is None and len(rigs) > FIRST_RIGS
+        if action == "find":
+            return bool(rigs)
+        if action == "find_none":
+            return self._wanted is not None
+        return action != "back" or (self.desk.practice and self._wanted is None)
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Enter or a click on a rig."""

@@ -7,7 +7,6 @@ from typing import Any
 from rich.console import Group
 from rich.table import Table
 from rich.text import Text
-from textual.actions import parse
 from textual.binding import Binding
 from textual.visual import VisualType
 from textual.widgets import DataTable, Static
@@ -170,8 +169,8 @@ class KeyLine(SteadyLine):
         for node in (self.screen, self.app):
             for bindings in node._bindings.key_to_bindings.values():
                 for one in bindings:
-                    _, action, parameters = parse(one.action)
-                    if one.show and node.check_action(action, parameters):
+                    action = one.action.partition("(")[0].rpartition(".")[2]
+                    if one.show and node.check_action(action, ()):
                         found.setdefault((str(one.key_display), one.description), one)
         return sorted(
             found.values(), key=lambda one: (one.key_display != "Enter", str(one.key_display) in COMMON)
@@ -317,6 +316,11 @@ class RowTable(DataTable[Any]):
         self._filled: Sequence[tuple[str, Sequence[Cell | str]]] = ()
         self.cursor_foreground_priority = "css"
 
+    def heads(self, headings: Sequence[str], right: Sequence[int]) -> None:
+        """Other columns from the next filling on."""
+        self._headings, self._right = tuple(headings), frozenset(right)
+        self._filled = ()
+
     def on_mount(self) -> None:
         """Head row."""
         self.fill(())
@@ -330,11 +334,11 @@ class RowTable(DataTable[Any]):
         chosen, self._filled = self.chosen, rows
         lines_of = [[toned(self.app, cell) for cell in cells] for _, cells in rows]
         head = [Text(heading) for heading in self._headings]
-        widths = fitting(
-            [max(map(cell_width, column)) for column in zip(head, *lines_of, strict=True)],
-            self._right,
-            self.size.width,
-        )
+        wanted = [max(map(cell_width, column)) for column in zip(head, *lines_of, strict=True)]
+        room = self.content_region.width
+        widths = fitting(wanted, self._right, room)
+        if self._rows_of(lines_of, widths) >= self.size.height:  # the bar to scroll by takes its own columns
+            widths = fitting(wanted, self._right, room - self.scrollbar_size_vertical)
         self.clear(columns=True)
         for index, (heading, width) in enumerate(zip(head, widths, strict=True)):
             heading.justify = "right" if index in self._right else "left"
@@ -347,6 +351,14 @@ class RowTable(DataTable[Any]):
         keys = [key for key, _ in rows]
         if chosen in keys:
             self.move_cursor(row=keys.index(chosen), animate=False)
+
+    @staticmethod
+    def _rows_of(lines_of: Sequence[Sequence[Text]], widths: Sequence[int]) -> int:
+        """Rows of the screen that these lines take at least."""
+        return sum(
+            max(-(-cell_width(text) // max(width, 1)) for text, width in zip(texts, widths, strict=True))
+            for texts in lines_of
+        )
 
     @property
     def chosen(self) -> str | None:

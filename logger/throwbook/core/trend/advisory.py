@@ -37,13 +37,13 @@ LOOSE = "power isolated: look for a loose plug"
 COMPARE_SWITCHES = "look at both pins, one at a time. Attachment on the ground, hands out: throw both ways. Power isolated: compare the place of the two switches"
 # figure: the first step of it in a line, for lists
 STEPS: dict[str, str] = {
-    RUN_CURRENT: "power isolated: clean and grease screw and pins",
+    RUN_CURRENT: "power isolated: clean and grease it",
     PEAK_RUN_CURRENT: "power isolated: look where the current peaks",
     SOURCE_RESISTANCE: "power isolated: clean plug and ground",
     TRAVEL_TIME: "power isolated: clip a meter to the plug",
     TAKE_UP: "power isolated: feel for free play",
     SWITCH_LAG: "look at both pins, one at a time",
-    ENERGY: "power isolated: clean and grease screw and pins",
+    ENERGY: "power isolated: clean and grease it",
 }
 # figure: (what to do, what to bring)
 REMEDIES: dict[str, tuple[str, str]] = {
