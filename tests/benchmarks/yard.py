@@ -6,13 +6,21 @@ A command is a process of its own, started cold; the first one after checks came
 don't. The list itself is timed in this process, as a screen that is open asks for it. Exit code 1 when a limit isn't met.
 """
 
+import argparse
+import subprocess
+import sys
+import tempfile
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
+from statistics import median
+from time import perf_counter, process_time
 from typing import Any
 
 from tests.benchmarks.fleet import full
+from tests.benchmarks.table import Row, all_met, load, print_table
 from tests.jobs.season_logbook import RIG_TOML
 from throwbook.core.assessment import CUT_OFF, PASS, Assessment
 from throwbook.core.records import (
@@ -133,3 +141,62 @@ def _rig(yard: YardBook, history: RigHistory, name: str, number: int) -> None:
 
 def _noon(day: date) -> datetime:
     return datetime.combine(day, time(12), UTC)
+
+
+def timed(times: int, work: Callable[[], object]) -> tuple[float, float]:
+    """Median of the wall clock and of this process's own time [s]."""
+    walls, owns = [], []
+    for _ in range(times):
+        begun, own = perf_counter(), process_time()
+        work()
+        walls.append(perf_counter() - begun)
+        owns.append(process_time() - own)
+    return median(walls), median(owns)
+
+
+def main() -> int:
+    from throwbook.core.status.latch import raise_order
+    from throwbook.jobs.rig_list import Wanted, list_rigs, pick
+
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--rigs", type=int, default=1000)
+    parser.add_argument("--logbook", type=Path, help="a logbook that is built here, or was before")
+    asked = parser.parse_args()
+    today = datetime.now(UTC).date()
+    with tempfile.TemporaryDirectory() as scratch:
+        path = asked.logbook or Path(scratch) / "book"
+        if not path.exists():
+            begun = perf_counter()
+            build(path, asked.rigs, today)
+            print(f"logbook of {asked.rigs} rigs written in {perf_counter() - begun:.0f} s")
+
+        def command(*words: str) -> None:
+            whole = [sys.executable, "-m", "throwbook", "--logbook", str(path), *words]
+            subprocess.run(whole, check=False, stdout=subprocess.DEVNULL)
+
+        first_s, _ = timed(1, lambda: command("rig", "list"))
+        again_s, _ = timed(5, lambda: command("rig", "list"))
+        json_s, _ = timed(3, lambda: command("rig", "list", "--json"))
+        list_rigs(path, today)
+        list_s, list_own_s = timed(7, lambda: list_rigs(path, today))
+        rigs = list_rigs(path, today)
+        wanted = Wanted("yard 2", ("in service",), unseen_days=30, sort="place")
+        pick_s, _ = timed(5, lambda: pick(rigs, wanted, today))
+        with open_logbook(path) as book, book.transaction():
+            book.add_order(raise_order("rig-0003", "damage", "bent", datetime.now(UTC), BY))
+        one_s, _ = timed(1, lambda: command("rig", "list"))
+    rows = [
+        Row(f"rig list of {len(rigs)} rigs as a command, every trend new", "", f"{first_s:.0f} s", True),
+        Row("rig list as a command, from the second run on", "1 s", f"{again_s:.2f} s", again_s < 1),
+        Row("rig list --json, all of them", "", f"{json_s:.2f} s", True),
+        Row("rig list as a command, one rig with a new row", "", f"{one_s:.2f} s", True),
+        Row("the list itself, in an open program", "0.3 s",
+            f"{list_s:.2f} s ({list_own_s:.2f} s of processor)", list_s < 0.3),
+        Row("filtered and sorted", "0.3 s", f"{pick_s:.3f} s", pick_s < 0.3),
+    ]  # fmt: skip
+    print_table(f"All rigs, most pressing first ({load()})", rows)
+    return all_met(rows)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

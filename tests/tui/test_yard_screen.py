@@ -37,8 +37,8 @@ def test_the_rigs_that_need_somebody_stand_on_top_and_the_list_narrows_and_sorts
         await look("first-ten")
         await keys(pilot, "a", "s")
         await look("all-by-rig")
-        await keys(pilot, "f")
-        await look("find")
+        await keys(pilot, "o")
+        await look("only-some")
         await write(pilot, "yard 2")
         await keys(pilot, "ctrl+s")
         await look("found")
@@ -72,14 +72,14 @@ def test_letters_count_with_shift_too(app, case):
 def test_what_is_found_is_shown_whole_and_escape_shows_all_again(app):
     async def journey(pilot):
         first = rows(app)
-        await keys(pilot, "f")
+        await keys(pilot, "o")
         await write(pilot, "yard 2")
         await keys(pilot, "ctrl+s")
         assert set(rows(app)) == {"rig-0001", "rig-0005", "rig-0009"}
         assert "3 of 12 rigs: 'yard 2' in the name or machine" in said(app)
         await keys(pilot, "escape")
         assert rows(app) == first
-        await keys(pilot, "f")
+        await keys(pilot, "o")
         await write(pilot, "nowhere")
         await keys(pilot, "ctrl+s")
         assert "No rig fits." in said(app)

@@ -5,7 +5,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "confirm": ("Y does it. Any other key changes nothing.",),
     "rigs": (
         "A rig is one actuator on one lock mechanism on one machine.",
-        "The rigs that need you first stand on top: what must not go out, what is due, what gets worse. A shows all, S sorts by the next column, F finds by text, status, place or day.",
+        "The rigs that need you first stand on top: what must not go out, what is due, what gets worse. A shows all, S sorts by the next column, O shows only some, by text, status, place or day.",
         "why: what holds the rig there. next step: the one thing to do now. Before any work: attachment on the ground, power isolated. T shows the trend of the rig.",
         "I imports trace files of any rigs. W writes the list for the wall.",
         "",

@@ -47,7 +47,7 @@ class FindRigsScreen(FormPage[Wanted]):
 
     def opened(self) -> None:
         """Head line."""
-        self.head("rigs | find")
+        self.head("rigs | only some")
 
     def enter(self) -> None:
         """Show those that fit."""

@@ -40,7 +40,7 @@ SORTS = ("need", "rig", "status", "place", "due", "last", "throws")
 """Columns that S goes through."""
 TRENDS = "Working out what gets worse ..."
 WITHOUT_TRENDS = "The list stands without what gets worse."
-NONE_FIT = (Cell("No rig fits. Esc shows all again, F looks for something else.", "strong"),)
+NONE_FIT = (Cell("No rig fits. Esc shows all again, O looks for others.", "strong"),)
 ROOM, WIDE = 110, 140
 """Columns of the screen from which on the list has more of its own."""
 
@@ -65,7 +65,7 @@ class RigsScreen(Page[None]):
     HELP = "rigs"
     BINDINGS: ClassVar[list[BindingType]] = [
         key("enter", "open", "open", "Enter", priority=True),
-        key("f,slash", "find", "find"),
+        key("o,slash", "only", "only some"),
         key("s", "sort", "sort"),
         key("a", "all", "all/first ten"),
         key("t", "trend", "trend"),
@@ -81,7 +81,7 @@ class RigsScreen(Page[None]):
         key("f8", "app.day_or_night", "light/dark", "F8"),
         key("ctrl+q", "app.leave", "leave", "Ctrl-Q"),
         key("escape", "back", "end practice", "Esc"),
-        key("escape", "find_none", "show all again", "Esc"),
+        key("escape", "only_none", "show all again", "Esc"),
     ]
 
     def __init__(self) -> None:
@@ -251,7 +251,7 @@ class RigsScreen(Page[None]):
         self._sort = (self._sort + 1) % len(SORTS)
         self.repaint()
 
-    def action_find(self) -> None:
+    def action_only(self) -> None:
         """Ask what for."""
         self.open_screen("find rigs", self._wanted or Wanted(), then=self._look_for)
 
@@ -260,7 +260,7 @@ class RigsScreen(Page[None]):
             self._wanted = wanted if wanted != Wanted() else None
             self.repaint()
 
-    def action_find_none(self) -> None:
+    def action_only_none(self) -> None:
         """All again."""
         self._wanted = None
         self.repaint()
@@ -319,9 +319,9 @@ class RigsScreen(Page[None]):
             return bool(self._shown)
         if action == "all":
             return self._wanted is None and len(rigs) > FIRST_RIGS
-        if action == "find":
+        if action == "only":
             return bool(rigs)
-        if action == "find_none":
+        if action == "only_none":
             return self._wanted is not None
         return action != "back" or (self.desk.practice and self._wanted is None)
 
