@@ -23,6 +23,7 @@ FILES = [
 ]
 ONLY_TYPED = {
     "demo.py",
+    "import_folder.py",  # of what it leaves a screen shows what is wrong, not what to type
     "import_traces.py",
     "merge.py",
     "trace_file.py",
