@@ -192,8 +192,8 @@ def test_a_pipe_a_device_a_folder_and_a_link_are_refused_at_once(tmp_path):
     (tmp_path / "nowhere.jpg").symlink_to(tmp_path / "gone.jpg")
     (tmp_path / "endless.jpg").symlink_to("/dev/zero")
     for name, said in {
-        "pipe.jpg": "no plain file",
-        "folder.jpg": "no plain file",
+        "pipe.jpg": "not an ordinary file",
+        "folder.jpg": "not an ordinary file",
         "link.jpg": "a link",
         "nowhere.jpg": "a link",
         "endless.jpg": "a link",

@@ -110,7 +110,7 @@ def test_only_one_program_at_a_time_has_a_simulated_board_on_the_network():
 def test_a_number_that_another_program_holds_is_told():
     with socket.create_server(("127.0.0.1", 0)) as server:
         number = server.getsockname()[1]
-        with pytest.raises(OutsideError, match=f"port {number} can't be had.*another number"):
+        with pytest.raises(OutsideError, match=f"port {number} cannot be opened.*another number"):
             LoopbackPort(number)
 
 

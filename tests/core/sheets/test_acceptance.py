@@ -51,7 +51,7 @@ def test_the_statement_prints_the_bound_of_its_own_throws():
         (60.0, 0.25, ()),
         (20.0, 0.25, ("shorter than the duty cycle of 25 % calls for",)),
         (20.0, None, ("shorter than the duty cycle of 25 % (assumed) calls for",)),
-        (8.0, 0.25, ("9 throws began before the throw before had ended",)),
+        (8.0, 0.25, ("9 throws began before the previous throw had ended",)),
         (0.0, 0.25, ()),
     ],
 )
