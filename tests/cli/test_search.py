@@ -33,7 +33,7 @@ def test_words_are_found_and_shown_newest_first(run):
 def test_nothing_found_says_what_to_try(run):
     code, out, _ = run("search", "unheard-of")
     assert code == 0
-    assert out.startswith("Nothing that was written holds these words.")
+    assert out.startswith("No text in the logbook has these words.")
 
 
 def test_what_cannot_be_looked_for_is_refused(run):

@@ -16,7 +16,7 @@ def test_words_are_found_and_enter_opens_their_rig(commissioned_logbook, walk):
         await keys(pilot, "f")
         await write(pilot, "unheard")
         await keys(pilot, "enter")
-        assert "Nothing that was written holds these words" in said(app)
+        assert "No text in the logbook has these words" in said(app)
         app.screen.form.field("words").set("gate SQUEAL")
         await keys(pilot, "ctrl+s")
         await settle(pilot)

@@ -5,8 +5,8 @@ PAGES: dict[str, tuple[str, ...]] = {
     "confirm": ("Y does it. Any other key changes nothing.",),
     "rigs": (
         "A rig is one actuator on one lock mechanism on one machine.",
-        "The rigs that need you first stand on top: what must not go out, what is due, what gets worse. A shows all, S sorts by the next column, O shows only some, by text, status, place or day.",
-        "why: what holds the rig there. next step: the one thing to do now. Before any work: attachment on the ground, power isolated. T shows the trend of the rig.",
+        "The rigs that need you first are at the top: out of use, due, or getting worse. A shows all, S sorts by the next column, O shows only some, by text, status, place or day.",
+        "why: the reason for its place in the list. next step: the one thing to do now. Before any work: attachment on the ground, power isolated. T shows the trend of the rig.",
         "I imports trace files of any rigs. W writes the list for the wall.",
         "",
         "status:",
@@ -19,7 +19,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "throws: number of throws in the logbook. R: rigs that were sold or scrapped, with the reason. Their records are kept. F: finds words in all that was written.",
     ),
     "search": (
-        "Finds words in services, orders, sheets, what was seen of the pins, throws and rig values. Newest first.",
+        "Finds words in services, orders, sheets, what was seen at the pins, throws and rig values. Newest first.",
         "Every word must be in the text, or begin a word in it. Capitals and accents do not matter.",
         "'corrected since': a later entry counts in its place.",
     ),

@@ -18,12 +18,12 @@ from throwbook.core.quantities.text import counted
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an entry; all of them.")
 @click.pass_context
 def search(ctx: click.Context, words: tuple[str, ...], rig: str | None, first: int, as_json: bool) -> None:
-    """Find WORDS in services, orders, sheets, what was seen of the pins, throws and rig values. Newest first.
+    """Find WORDS in services, orders, sheets, what was seen at the pins, throws and rig values. Newest first.
 
     Every word must be in the entry, or begin a word in it. Words in quotes must stand together. Capitals and accents
     do not matter.
 
-    \\b
+    \b
     Examples:
       throwbook search grease
       throwbook search --rig yard-loader "clevis pin" sheared
@@ -38,9 +38,7 @@ def search(ctx: click.Context, words: tuple[str, ...], rig: str | None, first: i
             output.json_line(asdict(one))
         return
     if not found:
-        output.line(
-            "Nothing that was written holds these words. Try the beginning of a word, or fewer words."
-        )
+        output.line("No text in the logbook has these words. Try the beginning of a word, or fewer words.")
         return
     output.table(NOTES.heads, [NOTES.row(excerpt(one, words)) for one in found[:first]])
     if len(found) > first:

@@ -61,7 +61,7 @@ class SearchScreen(FormPage[None]):
             self.tell(f"{counted(len(found), 'text')}, newest first. Enter opens the rig.")
             table.focus()
         else:
-            self.tell("Nothing that was written holds these words. Try the beginning of a word.")
+            self.tell("No text in the logbook has these words. Try the beginning of a word.")
 
     def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
         """Go to the rig."""

@@ -158,7 +158,7 @@ class ServiceScreen(FormPage[None]):
             said = (
                 "To clear the order, fill in both 'found' and 'fixed'."
                 if empty
-                else f"No step is done by this: {next(iter(lacking.values()))}."
+                else f"This completes no step: {next(iter(lacking.values()))}."
             )
             self.tell(f"{said} {ELSEWHERE}", WARN)
             return
