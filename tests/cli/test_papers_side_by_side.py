@@ -76,7 +76,7 @@ def test_the_next_check_is_one_day_everywhere_though_nobody_wrote_when_it_was_th
     assert accept(run, f"{RIG}-1")[0] == 0
     due = json.loads(run("status", RIG, "--json")[1])["next_check"]["on"]
     assert due is not None
-    assert f"check due {due}" in run("rig", "list")[1]
+    assert f"check on {due}" in run("rig", "list")[1]
     assert f"By {due}." in run("trend", RIG)[1]
     card = card_of(run, tmp_path)
     assert f"Next check: due {due}" in card
