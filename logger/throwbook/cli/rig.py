@@ -175,9 +175,13 @@ def listed(ctx: click.Context) -> "list[Listed]":
     from throwbook.jobs.rig_list import list_rigs
     from throwbook.jobs.worsening import work_out_trends
 
+    today = now().date()
+    rigs = list_rigs(logbook_of(ctx), today)
+    if all(one.trend_known for one in rigs):
+        return rigs
     with diagnostics.progress("trends") as progress:
         work_out_trends(logbook_of(ctx), progress)
-    return list_rigs(logbook_of(ctx), now().date())
+    return list_rigs(logbook_of(ctx), today)
 
 
 WIDE = 120

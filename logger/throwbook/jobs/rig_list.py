@@ -135,7 +135,9 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
 
 
 def _to_clear(rigs: AllRigs, status: RigStatus) -> str:
-    """The first step of clearing it that isn't done."""
+    """The first step of clearing it that isn't done; empty: nobody has answered an open order yet."""
+    if not set(status.status.open_ids) & rigs.orders_named(status.rig):
+        return ""
     from throwbook.jobs.steps_to_clear import steps_said
 
     steps = steps_said(rigs, status.rig, status.status)

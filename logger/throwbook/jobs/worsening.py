@@ -21,6 +21,7 @@ from throwbook.core.status.urgency import Reached, Worsening
 from throwbook.errors import OutsideError, ThrowbookError
 from throwbook.jobs.find import logbook_path, opened
 from throwbook.logbook import Logbook
+from throwbook.logbook.all_rigs import AllRigs
 
 SUFFIX = ".trends"
 MADE_BY = f"trends-1 method {METHOD_VERSION} throwbook {__version__}"
@@ -62,8 +63,9 @@ def work_out_trends(logbook: str | Path | None, progress: Progress | None = None
     path = logbook_path(None if logbook is None else str(logbook))
     with opened(path, read_only=True) as book, book.snapshot():
         trends = known_trends(book)
-        thrown = book.trial_counts()
-        names = [name for name in book.rig_names() if not retired_because(book.rig(name).toml)]
+        rigs = AllRigs.of(book)
+        thrown = rigs.trial_counts()
+        names = [name for name in rigs.rig_names() if not retired_because(rigs.rig(name).toml)]
     known = dict(trends.known)
     known |= {name: None for name in names if name not in known and name not in thrown}
     due = [name for name in names if name not in known]

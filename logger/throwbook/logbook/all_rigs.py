@@ -74,8 +74,8 @@ class AllRigs(Logbook):
     @cached_property
     def _commissioned(self) -> frozenset[str]:
         rows = self.read(
-            "SELECT rig, outcome, decision.replaces <> '[]' OR count(*) > 1 FROM decision JOIN sheet ON sheet.id = sheet"
-            " WHERE kind = ? GROUP BY sheet",
+            "SELECT rig, outcome, decision.replaces <> '[]' OR count(*) > 1 FROM sheet CROSS JOIN decision ON sheet = sheet.id"
+            " WHERE kind = ? GROUP BY sheet.id",
             [COMMISSIONING],
         )
         plain = {rig for rig, outcome, again in rows if outcome == ACCEPTED and not again}
