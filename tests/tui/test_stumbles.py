@@ -82,7 +82,7 @@ def test_a_dash_is_no_cause_on_the_way_back(commissioned_logbook):
         await keys(pilot, "tab", "tab")
         await write(pilot, "nothing")
         await keys(pilot, "ctrl+s")
-        assert "'fixed' ('nothing') tells of no work" in " ".join(said(app).split())
+        assert "'fixed' ('nothing') names no work" in " ".join(said(app).split())
         await write(pilot, "new pin")
         await keys(pilot, *["shift+tab"] * 5)
         await write(pilot, "2020-01-01")

@@ -90,9 +90,7 @@ def add(ctx: click.Context, file: Path, reason: str, by: str | None, as_json: bo
 )
 @click.option("--place", default="", metavar="TEXT", help="Part of the place in the rig file.")
 @click.option("--retired", is_flag=True, help="Only retired rigs.")
-@click.option(
-    "--sort", type=click.Choice(SORTS), help="Sort by a column [default: need, most pressing first]."
-)
+@click.option("--sort", type=click.Choice(SORTS), help="Sort by a column [default: need, most urgent first].")
 @first_options
 @click.option(
     "--csv", type=click.Path(path_type=Path, dir_okay=False), help="For a spreadsheet: write a CSV file."
@@ -113,10 +111,10 @@ def list_(
     as_json: bool,
     **given: Any,
 ) -> None:
-    """Show the rigs that need you first: what must not go out, what is due, what gets worse. Each with why and the next step.
+    """Show the rigs that need you first: out of use, due, getting worse. Each with the reason and the next step.
 
-    PART narrows the list to rigs with it in their name, or in what the rig file says of the machine. A screen shows the
-    first ten; JSON, CSV and PDF hold every rig unless --first says how many.
+    PART is a part of the rig's name, or of its machine's data in the rig file. The terminal shows the first ten. JSON, CSV
+    and PDF have every rig, unless --first limits them.
 
     \b
     Examples:

@@ -228,7 +228,7 @@ class _Taking:
                 continue
             if sheets := _in_another_state(book, rig, trace, one.path):
                 what = f"a file of this name and start is on sheet {', '.join(sheets)} already, with other samples"
-                do = f"Look which one is whole. --rig {rig} logs this one too"
+                do = f"See which one is complete. --rig {rig} logs this one too"
                 self.leave(one.path, InputError(what, str(one.path), do))
             elif trace.rig:
                 if self._head_counts(one.path, trace.rig, by_names):
@@ -241,7 +241,7 @@ class _Taking:
                     days.setdefault((rig, day), []).append(one.path)
             else:
                 for one, _ in files:
-                    why = f"only its name says that it is of rig '{rig}'"
+                    why = f"only its name gives rig '{rig}'"
                     self.leave(one.path, InputError(why, str(one.path), "If that is right, add --by-name"))
         order = sorted(days, key=lambda each: (each[0], each[1] or date.max))
         return [RigDay(rig, day, tuple(days[rig, day])) for rig, day in order]

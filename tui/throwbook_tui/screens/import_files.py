@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from throwbook.jobs.import_folder import FolderImport
 
 TAKING = "Importing ..."
-FROM_THERE = "A doubt about a file is settled from the command line: throwbook import --help."
+FROM_THERE = "Questions about a file are answered on the command line: throwbook import --help."
 """What the screen doesn't ask."""
 
 

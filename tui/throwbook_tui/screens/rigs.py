@@ -38,8 +38,8 @@ EMPTY = (
 
 SORTS = ("need", "rig", "status", "place", "due", "last", "throws")
 """Columns that S goes through."""
-TRENDS = "Working out what gets worse ..."
-WITHOUT_TRENDS = "The list stands without what gets worse."
+TRENDS = "Calculating which rigs are getting worse ..."
+WITHOUT_TRENDS = "The list does not show which rigs are getting worse."
 NONE_FIT = (Cell("No rig fits. Esc shows all again, O looks for others.", "strong"),)
 ROOM, WIDE = 110, 140
 """Columns of the screen from which on the list has more of its own."""

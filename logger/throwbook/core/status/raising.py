@@ -47,7 +47,7 @@ _MOMENTS_OF_REPAIR = {
         "the cause is not filled in",
         "only repeats what was seen, or says nothing; write why: bent pin, worn nut, ...",
     ),
-    "fixed": ("the work is not filled in", "tells of no work; write what was done: new pin, dug out, ..."),
+    "fixed": ("the work is not filled in", "names no work; write what was done: new pin, dug out, ..."),
 }
 
 
