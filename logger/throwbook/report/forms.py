@@ -117,13 +117,13 @@ def blank_sheet(source: FormSource, kind: str, plan: Plan) -> Document:
             "Power isolated and key out before hands go near the pins.",
             STRONG,
         ),
+        Heading("To check", 3),
+        Bullets(plan.look_at, BOX),
         _throw_table(kind, plan),
         Text(
             f"{'' if kind == BENCH else HOW_SEEN} If a throw stalled or stopped short, write that in the note.".strip(),
             QUIET,
         ),
-        Heading("To check", 3),
-        Bullets(plan.look_at, BOX),
         Heading("To type it in later", 3),
         Text(
             f"throwbook enter --rig {for_shell(rig.name)} --kind {kind} --paste, then one line for each throw, in this order:",
