@@ -47,6 +47,8 @@ VOLTAGE_GAIN_U = from_half_width(0.01)
 BEAT_APART = (1, 2)
 START_KNOWN_TO, ROWS_OF_LEVEL = 2, 5
 """Rows."""
+HUNDREDTHS = 100
+"""The peak is the highest mean over one hundredth of the run."""
 LONGEST_UNSEEN = 0.02
 """Share of a run that may go unseen in one place and its highest current still be given (*practice*)."""
 LONE_ROW = 1.5
@@ -101,7 +103,7 @@ def figures_of(
     end = _end(time_s, segments, moved, jitter_s)
     by_clock = clock_u / max(segments.end_s - segments.start_s, segments.period_s)
     zero_u = segments.zero_u_a if np.isfinite(segments.zero_u_a) else 0.1 * abs(median_of(current_a))
-    peak_window = max(3, (run.stop - run.start) // 100)
+    peak_window = max(3, (run.stop - run.start) // HUNDREDTHS)
     load_a, load_s = current_a[run], time_s[run]
     if segments.breaks:
         load_a, load_s = without_breaks(segments.breaks, current_a, time_s, run)
@@ -372,9 +374,15 @@ def _peak(
     many = int(np.count_nonzero(means[::window] >= peak - CLOSE_SIGMAS * scatter_a))
     chance_a = chance_of_highest(scatter_a, many)
     peak -= 0.5 * chance_a
+    # Few rows average over more than a hundredth of the run: its peak may be as high as the highest of them.
+    too_long = max(0.0, 1.0 - len(current) / (HUNDREDTHS * window))
+    rows_a = current[window // 2 : len(current) - window // 2]
+    blurred_a = too_long * max(0.0, float(np.max(rows_a)) - peak - 0.5 * chance_a)
+    peak += 0.5 * blurred_a
     steps = float(np.std(np.diff(current)) / np.sqrt(2.0 * window))
     return expanded(
         peak,
+        from_step(blurred_a),
         zero_u,
         max(steps, scatter_a),
         from_step(chance_a),

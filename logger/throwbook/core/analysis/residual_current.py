@@ -219,7 +219,7 @@ def _breaks_off(record: RunRecord, begun: int, low: int) -> bool:
     at_once = max(ROWS_OF_A_STEP, min(round(STEP_S / record.period_s), (low - begun) // HELD_OVER_FALL))
     unsure_a = record.still_a + BY_CHANCE * record.rest.noise_a
     unsure_a += 2.0 * resolution_step(record.current_a[begun : low + ROWS_OF_STEPS])
-    over = ROWS_OF_A_STEP
+    over = 1
     while over <= at_once:
         for arrived in (len(rows_a) - 2, len(rows_a) - 1):  # the first low row may be part on and part off
             from_a = float(rows_a[arrived - over])

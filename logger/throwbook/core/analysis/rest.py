@@ -212,7 +212,8 @@ def _held_the_other_way(
     same_a = SAME_LEVEL * no_load_current_a
     if abs(level_a) <= same_a:
         return None
-    scatter_a = max(robust_sd(np.diff(calm_a)), resolution_step(current_a[:500]))
+    step_a = resolution_step(current_a[:500])
+    scatter_a = max(robust_sd(np.diff(calm_a)), step_a)
     for a, b in runs_of(np.abs(blocks.level_a + level_a) <= same_a):
         here = slice(a * blocks.rows, b * blocks.rows)
         rows = current_a[here] if gone is None else current_a[here][gone[here]]
@@ -222,7 +223,10 @@ def _held_the_other_way(
         # From a place held the other way a motor starts; a run falls back to what stands there all the time.
         behind_a = blocks.level_a[b : b + 3]
         falls_back = len(behind_a) > 1 and bool(np.all(np.abs(behind_a[1:] - level_a) <= same_a))
-        if lasts and not falls_back and robust_sd(np.diff(rows)) <= ABOUT_AS_CALM * scatter_a:
+        from_row_to_row_a = robust_sd(np.diff(rows))
+        # A run that happens to draw as much is calm from row to row at best.
+        stands = robust_sd(rows) <= ABOUT_AS_CALM * max(from_row_to_row_a / np.sqrt(2.0), step_a)
+        if lasts and stands and not falls_back and from_row_to_row_a <= ABOUT_AS_CALM * scatter_a:
             return median_of(rows)
     return None
 

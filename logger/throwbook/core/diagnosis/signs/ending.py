@@ -3,7 +3,8 @@
 import numpy as np
 
 from throwbook.core.analysis.record_conditions import spoilt_by
-from throwbook.core.analysis.residual_current import PAUSE_S
+from throwbook.core.analysis.residual_current import PAUSE_S, TURNS
+from throwbook.core.analysis.rest import NO_OFFSET
 from throwbook.core.assessment import (
     CUT_OFF,
     FAIL,
@@ -30,7 +31,8 @@ def interruption(evidence: Evidence) -> Sign | None:
     if evidence.moved.total_vs <= 0.0 or evidence.own_level:
         return None
     if not segments.breaks:
-        return _went_on(evidence) if segments.pauses else None
+        known = evidence.baseline is not None and evidence.baseline.has_profile
+        return _went_on(evidence) if segments.pauses or known else None
     # Between two rows, half a period either way: the middle of both edges.
     lasted_s = [float(time_s[each.closed] - time_s[each.opened]) for each in segments.breaks]
     places = [_place(evidence, each.opened) for each in segments.breaks]
@@ -56,9 +58,13 @@ def interruption(evidence: Evidence) -> Sign | None:
 
 
 def _gone(most_a: FloatArray, evidence: Evidence) -> list[tuple[int, int]]:
-    """First and one-past-last row of every stretch in which nothing flowed; what settles in its midst counts with it."""
+    """First and one-past-last row of every stretch in which less flowed than a motor turns with; what settles in its midst
+    counts with it. A baseline that runs as light says that the rating's no-load current is too high."""
+    turns_a = TURNS * evidence.idle_a
+    if evidence.baseline is not None and evidence.baseline.has_profile:
+        turns_a = min(turns_a, max(float(np.nanmin(evidence.baseline.median_a)), NO_OFFSET * evidence.idle_a))
     gone: list[tuple[int, int]] = []
-    for a, b in runs_of(most_a < 0.5 * evidence.idle_a):
+    for a, b in runs_of(most_a < turns_a):
         opened, closed = gone[-1] if gone else (0, 0)
         settles = opened > 0 and (a - closed) * evidence.segments.period_s <= PAUSE_S
         if settles and float(most_a[closed:a].max()) < median_of(most_a[:opened]):
@@ -69,8 +75,8 @@ def _gone(most_a: FloatArray, evidence: Evidence) -> list[tuple[int, int]]:
 
 
 def _went_on(evidence: Evidence) -> Sign | None:
-    """Joined over a break without a surge: a drive that ramps up again, or readings that dropped out. A short one is
-    taken for the readings, a long one isn't passed over."""
+    """One movement over a break without a surge: a drive that ramps up again, behind nothing or behind what it holds with, or
+    readings that dropped out. A short one is taken for the readings, a long one isn't passed over."""
     segments = evidence.segments
     rows = slice(segments.first, segments.last + 1)
     time_s = evidence.trace.time_s[rows]
@@ -81,10 +87,12 @@ def _went_on(evidence: Evidence) -> Sign | None:
     if lasted_s <= PAUSE_S:
         return None
     place = _place(evidence, segments.first + opened)
+    flowed = median_of(most_a[opened:closed]) > NO_OFFSET * evidence.idle_a
+    less = "less current than the motor turns with" if flowed else "no current"
     return Sign(
         "interruption",
         WATCH,
-        f"no current flowed for {lasted_s:.2g} s during the throw, at {100 * place:.0f} % of the stroke. It went on without an inrush, so the movement in between is not known",
+        f"{less} flowed for {lasted_s:.2g} s during the throw, at {100 * place:.0f} % of the stroke. It went on without an inrush, so the movement in between is not known",
         value=lasted_s,
         unit="s",
         at_fraction=place,
