@@ -374,8 +374,8 @@ def _peak(
     many = int(np.count_nonzero(means[::window] >= peak - CLOSE_SIGMAS * scatter_a))
     chance_a = chance_of_highest(scatter_a, many)
     peak -= 0.5 * chance_a
-    # Few rows average over more than a hundredth of the run: its peak may be as high as the highest of them.
-    too_long = max(0.0, 1.0 - len(current) / (HUNDREDTHS * window))
+    # Of fewer rows each is longer than a hundredth of the run, and three together hide a peak as high as the highest.
+    too_long = max(0.0, 1.0 - len(current) / HUNDREDTHS)
     rows_a = current[window // 2 : len(current) - window // 2]
     blurred_a = too_long * max(0.0, float(np.max(rows_a)) - peak - 0.5 * chance_a)
     peak += 0.5 * blurred_a
