@@ -251,7 +251,7 @@ def list_(ctx: click.Context, rig: str | None, as_json: bool) -> None:
                     "rig": state.sheet.rig,
                     "kind": state.sheet.kind,
                     "planned_at": state.sheet.at.isoformat(),
-                    "day": state.sheet.plan.get("day") or None,
+                    "day": str(state.day),
                     "lock_throws": one.locks,
                     "unlock_throws": one.unlocks,
                     "state": state.state,

@@ -110,8 +110,7 @@ def state_said(state: str, no_came: bool) -> str:
 STATE_TONES = {ACCEPTED: "good", REJECTED: "bad"}
 SHEETS: dict[str, ListColumn] = {
     "sheet": ListColumn("sheet", lambda one: one.state.name),
-    # of throws copied from paper their own day, else the day of planning
-    "day": ListColumn("day", lambda one: one.state.sheet.plan.get("day") or f"{one.state.sheet.at:%Y-%m-%d}"),
+    "day": ListColumn("day", lambda one: str(one.state.day)),
     "kind": ListColumn("kind", lambda one: one.state.sheet.kind),
     "throws": ListColumn("lock+unlock", lambda one: f"{one.locks}+{one.unlocks}", right=True),
     "state": ListColumn(

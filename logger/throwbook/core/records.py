@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
@@ -416,6 +416,14 @@ class SheetState:
     answers: Details
     decision: Decision | None
     sealed: bool
+    thrown: str = ""
+    """ISO time of its first throw that has one; empty: none has."""
+
+    @property
+    def day(self) -> date:
+        """The day of its throws: of the first one, else as the plan says, else of its planning."""
+        said = self.thrown or str(self.sheet.plan.get("day") or "")
+        return date.fromisoformat(said[:10]) if said else self.sheet.at.date()
 
     @property
     def state(self) -> str:

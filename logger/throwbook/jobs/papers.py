@@ -38,7 +38,7 @@ def material_in(
     from throwbook.report.material import Material
 
     states = [book.sheet(sheet)] if sheet is not None else book.sheets(rig)
-    parts = sorted((_part(book, state) for state in states), key=lambda one: (one.day, one.state.sheet.at))
+    parts = [_part(book, state) for state in states]
     stands = rig_status(book, rig, issued)
     seasons = trend_in(book, rig, issued, profiles=sheet is None)
     baselines = {

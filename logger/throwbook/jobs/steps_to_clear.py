@@ -94,7 +94,7 @@ def _commissioned_by(book: "Logbook", rig: str) -> SheetState | None:
         for one in book.sheets(rig)
         if one.state == ACCEPTED and one.decision is not None and one.sheet.kind == COMMISSIONING
     ]
-    return max(accepted, key=lambda one: one.decision.at if one.decision else one.sheet.at, default=None)
+    return accepted[-1] if accepted else None
 
 
 @dataclass(frozen=True)

@@ -36,9 +36,9 @@ class SheetStore(Store):
             return self.add(Sheet(rig, kind, last + 1, now, by, plan, os.urandom(8).hex()))
 
     def sheets(self, rig: str | None = None) -> list[SheetState]:
-        """Sheets of a rig, or of all of them, oldest first."""
+        """Sheets of a rig, or of all of them, by the day of their throws, whenever they were typed in."""
         where, values = ("WHERE rig = ?", [rig]) if rig is not None else ("", [])
-        return self._states(self.select(Sheet, f"{where} ORDER BY rig, number, at, id", values), rig)
+        return self._states(self.select(Sheet, where, values), rig)
 
     def sheet(self, name_or_id: str) -> SheetState:
         """One sheet by its short name or its id (or the start of it). Raises InputError when none or several fit."""
@@ -142,6 +142,7 @@ class SheetStore(Store):
         shared = Counter(
             (row[0], row[1]) for row in self.read(f"SELECT rig, number FROM sheet {condition}", values)
         )
+        thrown = dict(self.read(f"{_FIRST_THROWS} {seals} GROUP BY sheet", asked))
         found = []
         for sheet in sheets:
             latest = current(answers.get(sheet.id, []))
@@ -149,8 +150,14 @@ class SheetStore(Store):
             twin = shared[(sheet.rig, sheet.number)] > 1
             name = f"{sheet.name}.{sheet.id[:4]}" if twin else sheet.name
             closed = decision is not None and decision.id in sealed
-            found.append(SheetState(sheet, name, latest.answers if latest else nothing(), decision, closed))
-        return found
+            told = latest.answers if latest else nothing()
+            found.append(SheetState(sheet, name, told, decision, closed, thrown.get(sheet.id) or ""))
+        return sorted(
+            found, key=lambda one: (one.sheet.rig, one.day, one.sheet.number, one.sheet.at, one.sheet.id)
+        )
+
+
+_FIRST_THROWS = "SELECT sheet, min(started) FROM placement JOIN trial ON trial.id = placement.trial"
 
 
 def standing_decision(decisions: Iterable[Decision]) -> Decision | None:

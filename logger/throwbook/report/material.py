@@ -88,9 +88,8 @@ class SheetPart:
 
     @property
     def day(self) -> date:
-        """The day of its first throw, or of its planning."""
-        moments = [one.when for one in self.logged.values() if one.when is not None]
-        return min(moments).date() if moments else self.state.sheet.at.date()
+        """The day of its throws."""
+        return self.state.day
 
     @property
     def apart(self) -> frozenset[str]:
