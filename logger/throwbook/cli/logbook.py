@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from throwbook.cli import output
-from throwbook.cli.options import by_option, can_ask, logbook_of, now, waiting, who
+from throwbook.cli.options import by_option, can_ask, logbook_of, needed_day, now, waiting, who
 from throwbook.core.quantities.text import counted
 from throwbook.errors import InputError
 
@@ -257,6 +257,15 @@ def _print_merged(done: "Merged", other: Path, dry_run: bool) -> None:
 )
 @click.option("--rig", metavar="NAME", help="Only this rig.")
 @click.option("--traces", is_flag=True, help="Each record as a trace file too.")
+@click.option(
+    "--audit",
+    type=click.Path(path_type=Path),
+    metavar="FILE.zip",
+    help="Everything of one rig in one file, with how to check it without this program.",
+)
+@click.option(
+    "--issued", metavar="DATE", help="With --audit: day of issue, such as 2026-03-14 [default: today]."
+)
 @click.option("--columns", is_flag=True, help="Print what each column means, and write nothing.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 @click.pass_context
@@ -266,6 +275,8 @@ def export(
     form: str,
     rig: str | None,
     traces: bool,
+    audit: Path | None,
+    issued: str | None,
     columns: bool,
     as_json: bool,
 ) -> None:
@@ -274,15 +285,24 @@ def export(
     columns.csv in the folder lists each column with its meaning and unit. The CSV files open in a spreadsheet. Text
     that would run as a formula has an apostrophe in front.
 
+    --audit FILE.zip writes everything of one rig into one file: papers, tables, traces, photographs, seals, a hash list
+    and a page that says how to check them without this program.
+
     \b
-    Example:
+    Examples:
       throwbook export season-2026 --rig quarry-loader --traces
+      throwbook export --rig quarry-loader --audit quarry-loader.zip
     """
     from throwbook.jobs.logbook_care import export as run
 
     if columns:
         _print_columns(as_json)
         return
+    if audit is not None:
+        _audit(ctx, audit, rig, folder, issued, as_json)
+        return
+    if issued is not None:
+        raise InputError("it is for --audit", "--issued", "Leave it out")
     if folder is None:
         raise click.UsageError(
             "Missing argument 'FOLDER': where to write, for example: throwbook export season-2026"
@@ -297,6 +317,30 @@ def export(
         if number := sum(name.startswith(f"{inner}/") for name in done.files):
             output.line(f"{counted(number, what)} in {done.folder / inner}")
     output.line(f"Written to {done.folder}; columns.csv lists what each column means.")
+
+
+def _audit(
+    ctx: click.Context, file: Path, rig: str | None, named: Path | None, issued: str | None, as_json: bool
+) -> None:
+    """One rig for an auditor; its name may stand where a folder would."""
+    from throwbook.cli.diagnostics import progress
+    from throwbook.jobs.audit import LIST_NAME, PAGE_NAME, write_audit
+
+    if rig is not None and named is not None:
+        raise InputError("a folder and --audit at once", str(named), "Leave out the folder")
+    whose = rig or (str(named) if named is not None else "")
+    if not whose:
+        raise InputError("it needs one rig", "--audit", "Give --rig NAME too")
+    with progress("Papers") as told:
+        done = write_audit(logbook_of(ctx), whose, file, needed_day(issued, "--issued") or now().date(), told)
+    if as_json:
+        output.json_line({"file": str(done.file), "files": done.files, "list_sha256": done.list_sha256})
+        return
+    output.line(
+        f"Written to {done.file}: {counted(done.files, 'file')}. {PAGE_NAME} in it says how to check them."
+    )
+    output.line(f"Tell the auditor by another way: SHA-256 of {LIST_NAME} is")
+    output.verbatim(done.list_sha256)
 
 
 def _print_columns(as_json: bool) -> None:

@@ -26,7 +26,11 @@ def content_id(content: Any) -> str:
 
 def seal_of(content: Any, before: str = FIRST) -> str:
     """Seal of one accepted sheet: its content and the seal ``before`` it."""
-    return content_id({"form": SEAL_FORM, "before": before, "content": content_id(content)})
+    return content_id(_summed_last(content, before))
+
+
+def _summed_last(content: Any, before: str) -> dict[str, str]:
+    return {"form": SEAL_FORM, "before": before, "content": content_id(content)}
 
 
 ON_SHEET = {
@@ -89,6 +93,20 @@ class SealStore(Store):
             elif seal_of(content_of(facts), before(seals[each] for each in seal.previous)) != seal.digest:
                 broken.append((seal, "changed after it was sealed"))
         return broken
+
+    def summed(self, rig: str) -> list[tuple[Seal, str, str]]:
+        """Each seal with the two texts that it sums, oldest first: the rows it covers, and what names their SHA-256.
+
+        The SHA-256 of the first text stands in the second, beside the digests of the seals before; that of the second is the
+        seal's digest, unless something was changed.
+        """
+        seals = {seal.id: seal for seal in self.seals(rig)}
+        found = []
+        for seal in seals.values():
+            content = content_of(self.covered(seal))
+            earlier = before(seals[each] for each in seal.previous if each in seals)
+            found.append((seal, to_json(content), to_json(_summed_last(content, earlier))))
+        return found
 
     def orders_named(self, rig: str) -> frozenset[str]:
         """Ids of the orders that the rig's seals, plans and service entries name: each must be among its orders."""
