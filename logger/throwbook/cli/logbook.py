@@ -285,8 +285,8 @@ def export(
     columns.csv in the folder lists each column with its meaning and unit. The CSV files open in a spreadsheet. Text
     that would run as a formula has an apostrophe in front.
 
-    --audit FILE.zip writes everything of one rig into one file: papers, tables, traces, photographs, seals, a hash list
-    and a page that says how to check them without this program.
+    --audit FILE.zip writes everything of one rig into one file: papers, tables, traces, photographs and seals. A page and
+    a hash list in it are for checking them without this program.
 
     \b
     Examples:

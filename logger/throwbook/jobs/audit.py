@@ -132,44 +132,45 @@ Nothing in here says where the lock pins are now. Look at both pins every time.
 
 1. What is here
 
-papers/               the report of the rig, and of each decided sheet: PDF and HTML, with the same content
-tables/               the entries: rigs, sheets, throws, judgements, services, orders and more, as CSV in SI units
-tables/columns.csv    what each column means
-tables/traces/        each recorded throw: current and voltage over time. The file is named after the throw's id
-tables/photographs/   photographs of the pins, as they are kept
-{file_name(rig) + ".toml":<22}the values of the rig as they count now
-seals/                what each seal was made from
-{LIST_NAME:<22}the SHA-256 (FIPS 180-4) of every other file
+  papers/               the report of the rig, and of each decided sheet: PDF and HTML
+  tables/               the entries as CSV, in SI units: sheets, throws, services, orders and more
+  tables/columns.csv    what each column means
+  tables/traces/        each recorded throw, named after its id in the tables
+  tables/photographs/   photographs of the pins, as they are kept
+  {file_name(rig) + ".toml":<22}the values of the rig as they count now
+  seals/                what each seal was made from
+  {LIST_NAME:<22}the SHA-256 (FIPS 180-4) of every other file
 
 
 2. Check that no file was changed since it was written
 
 Unpack everything into one folder. Open a terminal in it.
 
-Linux:               sha256sum -c {LIST_NAME}
-macOS:               shasum -a 256 -c {LIST_NAME}
-Windows PowerShell:  Get-Content {LIST_NAME} | ForEach-Object {{ $h, $f = $_ -split '  ', 2; if ((Get-FileHash -LiteralPath $f).Hash -ne $h) {{ "CHANGED: $f" }} }}
+  Linux:               sha256sum -c {LIST_NAME}
+  macOS:               shasum -a 256 -c {LIST_NAME}
+  Windows PowerShell:  Get-Content -Encoding UTF8 {LIST_NAME} | ForEach-Object {{ $h, $f = $_ -split '  ', 2; if ((Get-FileHash -LiteralPath $f).Hash -ne $h) {{ "CHANGED: $f" }} }}
 
 Linux and macOS print OK for each file. PowerShell prints only what was changed.
 The list itself could have been changed too. So ask whoever wrote this file for the SHA-256 of {LIST_NAME}, by another way:
 
-Linux:               sha256sum {LIST_NAME}
-macOS:               shasum -a 256 {LIST_NAME}
-Windows PowerShell:  (Get-FileHash {LIST_NAME}).Hash
+  Linux:               sha256sum {LIST_NAME}
+  macOS:               shasum -a 256 {LIST_NAME}
+  Windows PowerShell:  (Get-FileHash {LIST_NAME}).Hash
 
 
 3. Check the seals
 
 A sheet is sealed when it is accepted or rejected. Two files in seals/ belong to each seal, numbered from the oldest:
 
-NUMBER-SHEET.content.json   the entries that the seal covers, as they are stored now
-NUMBER-SHEET.seal.json      "content": the SHA-256 of that file; "before": the seal before it, empty for the first one
+  NUMBER-SHEET.content.json   the entries that the seal covers, as they are stored now
+  NUMBER-SHEET.seal.json      "content": the SHA-256 of that file.
+                              "before": the seal before it; empty for the first one
 
 The SHA-256 of NUMBER-SHEET.seal.json is the seal. It must be the one that was stored with the sheet:
 
-Linux:               sha256sum -c seals/SEALS
-macOS:               shasum -a 256 -c seals/SEALS
-Windows PowerShell:  Get-Content seals/SEALS | ForEach-Object {{ $h, $f = $_ -split '  ', 2; if ((Get-FileHash -LiteralPath $f).Hash -ne $h) {{ "CHANGED: $f" }} }}
+  Linux:               sha256sum -c seals/SEALS
+  macOS:               shasum -a 256 -c seals/SEALS
+  Windows PowerShell:  Get-Content -Encoding UTF8 seals/SEALS | ForEach-Object {{ $h, $f = $_ -split '  ', 2; if ((Get-FileHash -LiteralPath $f).Hash -ne $h) {{ "CHANGED: $f" }} }}
 
 {sealed}
 
@@ -181,6 +182,6 @@ which only the program's own check makes again: throwbook check.
 4. What this cannot show
 
 The sums show a change. They do not show who wrote an entry, or whether it was true. Whoever holds the logbook could have
-begun it anew before anybody else had a seal. A seal that you were given earlier, and kept, shows that it was not.
+begun it again before anybody else had a seal. A seal that you were given earlier, and kept, shows that it was not.
 Entries that came after the newest seal are not sealed yet.
 """
