@@ -20,6 +20,8 @@ from tests.cli.sheet_steps import (
 )
 from throwbook.core.status.latch import CAUSES, DO_NOT_USE
 from throwbook.core.status.raising import repeats_symptom
+from throwbook.jobs.steps_to_clear import not_proved_in
+from throwbook.logbook import open_logbook
 
 STALLED = "lock 15.20s 2.10A 2.90A 12.40V stalled"
 
@@ -113,3 +115,27 @@ def test_a_duty_cycle_broken_throw_after_throw_is_told_at_the_signature(run, apa
         assert run(*words, stdin=line)[0] == 0
     out = accept(run, f"{RIG}-1")[1]
     assert ("shorter than the duty cycle of 25 % calls for" in out) == told
+
+
+def test_times_that_cannot_be_take_a_reason_at_the_signature_and_stay_said(run):
+    begun = datetime.now().astimezone() - timedelta(hours=1)
+    run("sheet", "plan", RIG, "--kind", "commissioning", *TOLD, "--by", "M. K.")
+    for number, line in enumerate(UNSEEN.splitlines()):
+        at = (begun + timedelta(seconds=7 * number)).isoformat()
+        enter(run, line, "--sheet", f"{RIG}-1", "--at", at)
+    code, _, err = accept(run, f"{RIG}-1")
+    assert (code, "9 throws began before the previous throw had ended" in err) == (2, True)
+    assert "rests" not in err
+    assert accept(run, f"{RIG}-1", doubts_because="-")[0] == 2
+    code, out, _ = accept(run, f"{RIG}-1", doubts_because="typed from a note, stamped by the computer")
+    assert (code, "Accepted all the same because: typed from a note" in out) == (0, True)
+    with open_logbook(run.path, read_only=True) as book:
+        assert any("doubtful: 9 throws began" in text for text in not_proved_in(book, RIG))
+
+
+def test_every_short_rest_is_counted(run):
+    begun = datetime.now().astimezone() - timedelta(hours=1)
+    run("sheet", "plan", RIG, "--kind", "commissioning", *TOLD, "--by", "M. K.")
+    for number, line in enumerate(UNSEEN.splitlines()):
+        enter(run, line, "--sheet", f"{RIG}-1", "--at", (begun + timedelta(seconds=20 * number)).isoformat())
+    assert "the rests before 9 throws were shorter" in run("sheet", "show", f"{RIG}-1")[1]

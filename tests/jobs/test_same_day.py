@@ -13,6 +13,7 @@ from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.logbook_care import export
 from throwbook.jobs.maintenance import add
 from throwbook.jobs.rigs import add_rig
+from throwbook.jobs.sheets import plan
 from throwbook.jobs.trend import effects_measured_by, rig_from_export, rig_trend, trend_of
 from throwbook.logbook import open_logbook
 
@@ -136,3 +137,16 @@ def test_one_check_shows_no_change_and_a_watched_rig_is_not_called_unchanged(tmp
     )
     watched = trend_of(history, DAY.date(), "watch").action
     assert (watched.why, watched.urgency) == ("its status is 'watch'", 1)
+
+
+def test_a_throw_entered_faster_than_it_can_run_keeps_no_time_of_its_own(tmp_path):
+    path = tmp_path / "book"
+    add_rig(path, RIG_FILE, BY, DAY)
+    state, _ = plan(path, RIG, "seasonal", BY, DAY)
+    known = []
+    for i, after_s in enumerate((0, 7, 60)):
+        throw = HandThrow("lock", time_s=Reading(15.0 + i / 100, 0.01), run_current_a=Reading(2.0, 0.01))
+        when = DAY + timedelta(seconds=after_s)
+        done = enter(path, RIG, HandEntry([throw], "", state.name, thrown_at=when, by_entry=True), BY, when)
+        known.append((done.at_once, done.trials[0].trial.started))
+    assert known == [(False, DAY), (True, DAY), (False, DAY + timedelta(seconds=60))]

@@ -125,6 +125,12 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
     help="Accept readings inside a limit of the rating but closer to it than their ±. The chance of each is printed, 10 % at most [default: no].",
 )
 @click.option(
+    "--doubts-because",
+    default="",
+    metavar="REASON",
+    help="Why a sheet with times that cannot be is accepted.",
+)
+@click.option(
     "--new-baseline", default="", metavar="REASON", help="Why this sheet's throws become the new baseline."
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -172,6 +178,7 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
         given["new_baseline"],
         read,
         given["shared_risk"] == "yes",
+        given["doubts_because"],
     )
     found = done.acceptance
     if as_json:

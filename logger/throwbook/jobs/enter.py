@@ -57,6 +57,8 @@ class HandEntry:
     instruments: Instruments | None = None
     thrown_at: datetime | None = None
     """When the throws were made; None: not recorded."""
+    by_entry: bool = False
+    """``thrown_at`` is the moment of writing down. Where that is faster than the actuator, it isn't the throw's time."""
     as_read: bool = True
     """False: a reading that can't be meant (86 s for 8.6 s) is refused before it is written."""
     again: bool = False
@@ -73,6 +75,8 @@ class Entered:
     trials: tuple[LoggedTrial, ...]
     assessments: "tuple[Assessment, ...]"
     status: Status
+    at_once: bool = False
+    """Entered faster than it can have been thrown: kept with the time of the throw before, the order alone is known."""
     took_out: bool = False
     """One of these throws took the rig out of use."""
 
@@ -151,6 +155,9 @@ def _written(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) 
         name_in(book, state, entry.meters, by, now)
         state = book.sheet(state.sheet.id)
     entry = replace(entry, instruments=instruments_in(book, state, entry.instruments))
+    at_once = _typed_at_once(book, state, entry)
+    if at_once is not None:
+        entry = replace(entry, thrown_at=at_once)
     kind = state.sheet.kind
     baselines = {throw.direction: baseline_for(book, rig, throw.direction, kind) for throw in entry.throws}
     logged, judged = [], []
@@ -164,7 +171,20 @@ def _written(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) 
     new = {trial.id for trial in logged}
     took_out = any(one.trial in new and one.level == DO_NOT_USE for one in book.orders(rig))
     status = latch.status(book, rig)
-    return Entered(book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, took_out)
+    return Entered(
+        book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, at_once is not None, took_out
+    )
+
+
+def _typed_at_once(book: Logbook, state: SheetState, entry: HandEntry) -> datetime | None:
+    """The time of the throw before, where this one is entered before it can have ended; None: it may have been thrown now."""
+    if not entry.by_entry or entry.thrown_at is None:
+        return None
+    started = [one.trial.started for one in book.trials(sheet=state.sheet.id)]
+    before = max((at for at in started if at is not None and at < entry.thrown_at), default=None)
+    ran_s = sum(one.time_s.value for one in entry.throws if one.time_s is not None)
+    too_soon = before is not None and (entry.thrown_at - before).total_seconds() < ran_s
+    return before if too_soon else None
 
 
 def _sheet(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) -> SheetState:

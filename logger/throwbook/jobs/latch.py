@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -403,47 +403,57 @@ def clear(
     Nothing is stored when it is refused.
     """
     with opened(logbook) as book, book.transaction():
-        book.rig(rig)
-        refuse_while_unjudged(book, rig, "not cleared")
-        before = status(book, rig)
-        raises = _named(before, brought.orders)
-        entries = book.services(rig, every_revision=True)
-        service = named_service(entries, brought.service, Field("service")) if brought.service else None
-        sheet = book.sheet(brought.sheet) if brought.sheet else None
-        order = Order(
-            rig,
-            IN_SERVICE,
-            "cleared",
-            written(brought.because),
-            now,
-            by,
-            clears=tuple(sorted({name for one in raises for name in one.ids})),
-            signed=written(brought.signed),
-            sheet=sheet.sheet.id if sheet else None,
-            service=service,
-            details={"cause_found": written(brought.cause_found)},
-        )
-        evidence = evidence_for(book, rig, [*book.orders(rig), order], alone=True)
-        complaints = []
-        for one in raises:
-            if not any(not lacks(order, name, one, evidence) for name in one.ids):
-                missing = min((lacks(order, name, one, evidence) for name in one.ids), key=len)
-                complaints.append(
-                    f"{one.ids[0][:8]} ({one.sentence}): {', '.join(NEED_SAID[need] for need in missing)}"
-                )
-        asked = [one.cause for one in raises if CAUSE_FOUND in one.needs]
-        if asked and not complaints and repeats_symptom(brought.cause_found, asked):
+        stored = book.add_order(_clearing_order(book, rig, brought, by, now))
+        return stored, status(book, rig)
+
+
+def check_clearing(logbook: str | Path | None, rig: str, brought: Clearing, by: str, now: datetime) -> None:
+    """Raise what ``clear`` would raise; nothing is stored."""
+    with opened(logbook, read_only=True) as book:
+        _clearing_order(book, rig, brought, by, now)
+
+
+def _clearing_order(book: Logbook, rig: str, brought: Clearing, by: str, now: datetime) -> Order:
+    book.rig(rig)
+    refuse_while_unjudged(book, rig, "not cleared")
+    before = status(book, rig)
+    raises = _named(before, brought.orders)
+    entries = book.services(rig, every_revision=True)
+    service = named_service(entries, brought.service, Field("service")) if brought.service else None
+    sheet = book.sheet(brought.sheet) if brought.sheet else None
+    order = Order(
+        rig,
+        IN_SERVICE,
+        "cleared",
+        written(brought.because),
+        now,
+        by,
+        clears=tuple(sorted({name for one in raises for name in one.ids})),
+        signed=written(brought.signed),
+        sheet=sheet.sheet.id if sheet else None,
+        service=service,
+        details={"cause_found": written(brought.cause_found)},
+    )
+    evidence = evidence_for(book, rig, [*book.orders(rig), order], alone=True)
+    complaints = []
+    for one in raises:
+        if not any(not lacks(order, name, one, evidence) for name in one.ids):
+            missing = min((lacks(order, name, one, evidence) for name in one.ids), key=len)
             complaints.append(
-                f"the cause found ({written(brought.cause_found)!r}) only repeats what was seen; write why: bent pin, worn nut, ..."
+                f"{one.ids[0][:8]} ({one.sentence}): {', '.join(NEED_SAID[need] for need in missing)}"
             )
-        repaired = [one.cause for one in raises if REPAIR in one.needs]
-        if repaired and not complaints and service:
-            proof = evidence.services[service]
-            complaints += repair_lacks(proof.action, proof.found, proof.fixed, repaired).values()
-        if complaints:
-            raise InputError("not cleared: " + "; ".join(complaints), rig, remedy=Remedy.STEPS_TO_CLEAR)
-        stored = book.add_order(order)
-        return replace(order, id=stored.id), status(book, rig)
+    asked = [one.cause for one in raises if CAUSE_FOUND in one.needs]
+    if asked and not complaints and repeats_symptom(brought.cause_found, asked):
+        complaints.append(
+            f"the cause found ({written(brought.cause_found)!r}) only repeats what was seen; write why: bent pin, worn nut, ..."
+        )
+    repaired = [one.cause for one in raises if REPAIR in one.needs]
+    if repaired and not complaints and service:
+        proof = evidence.services[service]
+        complaints += repair_lacks(proof.action, proof.found, proof.fixed, repaired).values()
+    if complaints:
+        raise InputError("not cleared: " + "; ".join(complaints), rig, remedy=Remedy.STEPS_TO_CLEAR)
+    return order
 
 
 def _named(before: Status, wanted: Sequence[str]) -> list[OpenRaise]:

@@ -1,7 +1,7 @@
 """How a test sheet ends: accepted or rejected, with a name under it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -56,6 +56,7 @@ def accept(
     baseline_reason: str = "",
     cautions_read: bool = False,
     shared_risk: bool = False,
+    doubts_because: str = "",
 ) -> Accepted:
     """Sign a sheet off.
 
@@ -72,7 +73,17 @@ def accept(
     with opened(logbook) as book:
         with book.transaction():
             if not pins.says_no:
-                return _accepted(book, sheet, pins, signed, now, baseline_reason, cautions_read, shared_risk)
+                return _accepted(
+                    book,
+                    sheet,
+                    pins,
+                    signed,
+                    now,
+                    baseline_reason,
+                    cautions_read,
+                    shared_risk,
+                    doubts_because,
+                )
             refused = _said_no(book, sheet, pins, signed, now)
         raise refused
 
@@ -86,6 +97,7 @@ def _accepted(
     baseline_reason: str,
     cautions_read: bool,
     shared_risk: bool,
+    doubts_because: str,
 ) -> Accepted:
     """Sightings, decision, seal and baseline, in the transaction that is open. Raises InputError; nothing may stay then."""
     state = open_sheet(book, sheet)
@@ -94,7 +106,10 @@ def _accepted(
     write_down(book, state, unseen, pins, signed, now)
     rig = rig_of(book, state.sheet.rig)
     found = book.judged(state.sheet.id, rig, signed, now, shared_risk)
-    book.accept(state.sheet.id, rig, signed, signed, now, cautions_read, shared_risk)
+    decision = book.accept(
+        state.sheet.id, rig, signed, signed, now, cautions_read, shared_risk, doubts_because
+    )
+    found = replace(found, statement=decision.statement["statement"])
     for because in found.alerts:
         book.add_order(raise_order(state.sheet.rig, WATCH_SIGN, because, now, signed, sheet=state.sheet.id))
     frozen, kept = _freeze(book, state, signed, now, baseline_reason)

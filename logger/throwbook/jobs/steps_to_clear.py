@@ -79,12 +79,13 @@ def _gaps(book: "Logbook", rig: str) -> "tuple[Gap, ...]":
 
 
 def not_proved_in(book: "Logbook", rig: str) -> tuple[str, ...]:
-    """What nobody could read when the rig was commissioned, in words, and what was then taken by shared risk."""
+    """What nobody could read when the rig was commissioned, in words; what was then taken by shared risk, and what is doubtful."""
     newest = _commissioned_by(book, rig)
     if newest is None:
         return ()
     found = book.judged(newest.sheet.id, rig_for_sheet(book, newest))
-    return (*found.not_proved, *(f"accepted by shared risk: {one}" for one in found.shared_risk))
+    taken = [f"accepted by shared risk: {one}" for one in found.shared_risk]
+    return (*found.not_proved, *taken, *(f"doubtful: {one}" for one in found.doubts))
 
 
 def _commissioned_by(book: "Logbook", rig: str) -> SheetState | None:

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from throwbook.core.sheets.acceptance import Acceptance
     from throwbook.core.sheets.sheet import FilledSheet, SheetTrial
 
+GIVE_A_REASON = "Leave those throws out, or give the reason why it is accepted all the same."
 ON_SHEET = "WHERE trial IN (SELECT trial FROM placement WHERE sheet = ?)"
 
 
@@ -311,17 +312,25 @@ class AcceptanceStore(TrialStore, SealStore):
         now: datetime,
         cautions_read: bool = False,
         shared_risk: bool = False,
+        doubts_because: str = "",
     ) -> Decision:
         """Accept and seal a sheet. Raises InputError that names what is missing, and then stores nothing.
 
         ``cautions_read``: the person said so when asked; in a pipe nothing is asked. ``shared_risk``: chosen by who signs.
+        ``doubts_because``: why a sheet with times that can't be is accepted all the same.
         """
         with self.transaction():
             found = self.judged(sheet, rig, signed, now, shared_risk)
             if not found.ok:
                 raise self.refusal(found, sheet, "It stays open; nothing was recorded.")
+            if found.impossible and not written(doubts_because):
+                why = f"not accepted: doubtful: {'; '.join(found.impossible)}"
+                raise InputError(why, f"sheet {self.sheet(sheet).name}", GIVE_A_REASON)
+            excused = (
+                f" Accepted all the same because: {written(doubts_because)}." if found.impossible else ""
+            )
             statement = {
-                "statement": found.statement,
+                "statement": f"{found.statement}{excused}",
                 "verdict": found.verdict,
                 "because": list(found.because),
                 "claims_lost": list(found.claims_lost),

@@ -108,12 +108,16 @@ def _front(material: Material, parts: list[SheetPart]) -> list[Block]:
 
 
 def _proof(part: SheetPart | None) -> tuple[tuple[str, str], ...]:
-    """What an acceptance leaves unproved, and what it took by shared risk."""
+    """What an acceptance leaves unproved, what it took by shared risk, and what is doubtful."""
     if part is None:
         return ()
     decided = part.state.decision
     taken = decided.statement.get("shared_risk", ()) if decided is not None else ()
-    rows = (("Not proved", part.acceptance.not_proved), ("Accepted by shared risk", taken))
+    rows = (
+        ("Not proved", part.acceptance.not_proved),
+        ("Accepted by shared risk", taken),
+        ("Doubtful", part.acceptance.doubts),
+    )
     return tuple((name, printable("; ".join(said))) for name, said in rows if said)
 
 

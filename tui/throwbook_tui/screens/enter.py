@@ -51,6 +51,7 @@ READINGS: tuple[tuple[str, str, str, str], ...] = (
 COST = "If this is what happened, record it. The sheet can then no longer be accepted, and the rig's status is tightened at once. If a reading is mistyped, press N and correct it."
 NOT_BY_ITSELF = "If it stalled or stopped short, press N and set 'how it ended' first."
 STALLED_AT = "Stalled: type the stall current in 'running current'."
+AT_ONCE = "Recorded faster than this throw can have run. It keeps the time of the throw before: only their order is known, and no rest between them."
 MOST_LINES = 4
 """What the judgement may take from the form, notes included."""
 
@@ -313,7 +314,7 @@ class EnterScreen(FormPage[None]):
         desk, rig, tools = self.desk, self._rig, self._instruments()
         when = self.form.field("when").value.strip()
         thrown_at = moment_from(when, desk.now()) if when else desk.now()
-        entry = HandEntry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at)
+        entry = HandEntry([throw], "", self._sheet, instruments=tools, thrown_at=thrown_at, by_entry=not when)
         self.work_once("enter", lambda: write_down(desk.logbook, rig, entry, desk.by, desk.now()))
 
     def done_enter(self, done: "Entered") -> None:
@@ -325,6 +326,8 @@ class EnterScreen(FormPage[None]):
         when, rest_s = self.form.field("when").value.strip(), plan_from(done.state.sheet.plan).rest_s
         if not when:
             self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
+        if done.at_once:
+            self.app.notify(AT_ONCE, severity="warning", timeout=8)
         if done.took_out:
             self.replace_by("way back", self._rig)
         else:

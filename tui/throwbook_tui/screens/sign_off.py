@@ -8,12 +8,13 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
+from throwbook.core.quantities.text import written
 from throwbook.core.records import YES
 from throwbook.core.status.latch import DO_NOT_USE
 from throwbook.core.wording import BOTH_PINS
 from throwbook_tui.fields import CHOICE, FieldSpec
 from throwbook_tui.present import BAD, GOOD, QUIET, STRONG, WARN, Cell, status_cell
-from throwbook_tui.rows import acceptance_cells
+from throwbook_tui.rows import acceptance_cells, still_missing
 from throwbook_tui.screens.form_page import FormPage
 from throwbook_tui.screens.page import TextPage, key
 from throwbook_tui.widgets.frame import Big, listed
@@ -45,6 +46,9 @@ class MissingScreen(TextPage):
 NEW_BASELINE = FieldSpec(
     "baseline", "reason for a new baseline", hint="only where these throws replace the baseline"
 )
+DOUBTED = FieldSpec(
+    "doubts", "why the times are doubtful", hint="to accept it all the same: typed in later, ..."
+)
 IN_THE_TREND = "Its throws count in the trend. To leave out a mistyped throw, press X on the sheet before you sign, not afterwards."
 BEFORE_THE_TREND = "Its throws stay in the logbook but do not count in the trend. The trend begins with the first accepted commissioning sheet."
 
@@ -72,6 +76,7 @@ class SignScreen(FormPage[None]):
         return (
             FieldSpec("signed", "signed by", must=True, hint="the person who looked at the pins"),
             *([risky] * bool(self._found.acceptance.shared_risk)),
+            *([DOUBTED] * bool(self._found.acceptance.impossible)),
             FieldSpec("because", "rejected because", hint="only to reject: what was wrong with it"),
             *([NEW_BASELINE] * self._found.commissioned),
         )
@@ -106,14 +111,28 @@ class SignScreen(FormPage[None]):
             self.form.field("because").focus_answer()
             self.tell("A reason for rejecting is filled in. Ctrl-R rejects. To accept, empty it.", WARN)
             return
+        missing = still_missing(self._found)
+        if missing:
+            more = f" And {len(missing) - 1} more, listed below." if len(missing) > 1 else ""
+            self.tell(f"Not accepted: {missing[0].rstrip('.')}.{more}", WARN)
+            return
+        doubts = values.get("doubts", "")
+        if self._found.acceptance.impossible and not written(doubts):
+            self.form.field("doubts").focus_answer()
+            self.tell(
+                f"Doubtful: {self._found.acceptance.impossible[0]}. To accept it all the same, say why.", WARN
+            )
+            return
         risk = values.get("shared_risk") == YES
         question = f"Accept sheet {self._found.state.name}{' by shared risk' * risk}, signed {signed}?"
         meaning = "The sheet is then sealed. Nothing on it can be changed afterwards."
         if risk:
             meaning = "\n".join((*self._found.acceptance.shared_risk, "", meaning))
-        self.confirm(question, meaning, lambda: self._accept(signed, values.get("baseline", ""), risk))
+        self.confirm(
+            question, meaning, lambda: self._accept(signed, values.get("baseline", ""), risk, doubts)
+        )
 
-    def _accept(self, signed: str, baseline: str, risk: bool) -> None:
+    def _accept(self, signed: str, baseline: str, risk: bool, doubts: str) -> None:
         from throwbook.core.records import PinAnswers
         from throwbook.jobs.sign_off import accept
 
@@ -121,7 +140,16 @@ class SignScreen(FormPage[None]):
         # What was seen is written down throw by throw; here nothing is claimed for all of them at once.
         self.work_once(
             "accept",
-            lambda: accept(desk.logbook, name, PinAnswers(), signed, desk.now(), baseline, shared_risk=risk),
+            lambda: accept(
+                desk.logbook,
+                name,
+                PinAnswers(),
+                signed,
+                desk.now(),
+                baseline,
+                shared_risk=risk,
+                doubts_because=doubts,
+            ),
         )
 
     def done_accept(self, done: "Accepted") -> None:

@@ -30,6 +30,7 @@ from throwbook_tui.screens.page import Page, key
 from throwbook_tui.widgets.frame import Big, lines, listed
 
 if TYPE_CHECKING:
+    from throwbook.jobs.latch import Clearing
     from throwbook.jobs.steps_to_clear import StepsToClear
 
 
@@ -94,16 +95,25 @@ class ClearScreen(FormPage[None]):
             self.tell(f"{OUT_OF_USE} {QUALIFIED}", WARN)
 
     def enter(self) -> None:
-        """Ask once more, then hand it to the rules."""
+        """Hand it to the rules; ask once more where it counts."""
+        from throwbook.jobs.latch import check_clearing
+
+        desk, rig, brought = self.desk, self._rig, self._brought()
+        self.work_once(
+            "check", lambda: check_clearing(desk.logbook, rig, brought, desk.by or brought.signed, desk.now())
+        )
+
+    def done_check(self, _: None) -> None:
+        """It would count."""
         signed = self.form.field("signed").value.strip()
         question = f"Clear '{self._found.status.level}' of {self._rig}, signed {signed}?"
         self.confirm(question, "The entry stays in the logbook for good.", self._clear)
 
-    def _clear(self) -> None:
-        from throwbook.jobs.latch import Clearing, clear
+    def _brought(self) -> "Clearing":
+        from throwbook.jobs.latch import Clearing
 
-        values, found, desk, rig = self.form.values(), self._found, self.desk, self._rig
-        brought = Clearing(
+        values, found = self.form.values(), self._found
+        return Clearing(
             tuple(self._worst) if values.get("which") == WORST else found.orders,
             values["signed"].strip(),
             values["because"].strip(),
@@ -111,6 +121,11 @@ class ClearScreen(FormPage[None]):
             found.repair.id if found.repair else "",
             found.sheet.name if found.sheet else "",
         )
+
+    def _clear(self) -> None:
+        from throwbook.jobs.latch import clear
+
+        desk, rig, brought = self.desk, self._rig, self._brought()
         self.work_once(
             "clear", lambda: clear(desk.logbook, rig, brought, desk.by or brought.signed, desk.now())
         )

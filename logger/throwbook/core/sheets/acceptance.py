@@ -46,12 +46,14 @@ def _typed_again(case: AcceptanceCase) -> list[str]:
 
 
 def _rests_too_short(case: AcceptanceCase) -> list[str]:
-    """Run against rest over the whole sheet, however its throws came in."""
+    """Run against rest over the whole sheet, however its throws came in; times that can't be give no rest."""
     throws = [_timed(one) for one in (*case.trials, *case.left_out)]
+    if overlaps(throws):
+        return []
     known = case.rig.actuator.duty_cycle
     actuator = replace(case.rig.actuator, duty_cycle=known or ASSUMED_DUTY)
-    short = [one for one in duty_signs(throws, actuator).values() if one.level == WATCH]
-    if not short:
+    short = duty_signs(throws, actuator).values()
+    if all(one.level != WATCH for one in short):
         return []
     duty = f"{100 * (known or ASSUMED_DUTY):g} %{'' if known else ' (assumed)'}"
     return [
@@ -66,7 +68,7 @@ def _overlapping(case: AcceptanceCase) -> list[str]:
     if not runs:
         return []
     return [
-        f"{counted(runs, 'throw')} began before the previous throw had ended, by their times: correct the times"
+        f"{counted(runs, 'throw')} began before the previous throw had ended, by their times: correct the times; no rest can be worked out from them"
     ]
 
 
@@ -208,6 +210,8 @@ class Acceptance:
     claims_lost: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
     """What doesn't fit together and doesn't bar it."""
+    impossible: tuple[str, ...] = ()
+    """Those of the doubts that can't be so: whoever signs gives a reason."""
     not_proved: tuple[str, ...] = ()
     """Limits that nobody could read anything against: an acceptance says nothing of them."""
     shared_risk: tuple[str, ...] = ()
@@ -259,6 +263,7 @@ def acceptance(
         because=lowered.because,
         claims_lost=lowered.claims_lost,
         doubts=doubted,
+        impossible=tuple(_overlapping(case)),
         not_proved=not_proved(counting),
         shared_risk=tuple(f"{one.throw}: {one.says}" for one in worst_of_each(risks(counting))),
         alerts=alerts,
