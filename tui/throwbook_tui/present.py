@@ -16,7 +16,7 @@ from throwbook.core.assessment import (
     Measured,
     sign_text,
 )
-from throwbook.core.quantities.rounding import limit_text, measured_text
+from throwbook.core.quantities.rounding import judged_text, limit_text, measured_text
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, Status
 from throwbook.core.status.status_text import pending
 from throwbook.core.wording import FIGURES, LIMITS, NOT_COMMISSIONED
@@ -114,7 +114,7 @@ def check_row(check: Check) -> tuple[str, str, str, Cell]:
     share = LIMITS[check.name].figure.share_of
     return (
         LIMITS[check.name].figure.sentence,
-        measured_text(check.measured, check.unit),
+        judged_text(check.measured, check.limit, check.side, check.unit),
         f"{side} {limit_text(check.limit, check.side, check.unit)} {share}".rstrip(),
         Cell(word, tone),
     )

@@ -40,10 +40,13 @@ def still_missing(found: "SheetView") -> tuple[str, ...]:
 def acceptance_cells(found: "SheetView", signing: bool = False) -> list[Cell | str]:
     """The sheet's verdict, what is missing, what it can't speak for."""
     judged, missing = found.acceptance, still_missing(found)
-    word, tone = verdict_cell(judged.verdict)
+    word, tone = verdict_cell(judged.of_figures)
     so_far = " so far" if found.state.state == OPEN else ""
     cells: list[Cell | str] = [Cell(f"Figures of the sheet{so_far}: {word}.", tone), *watched_cells(found)]
-    cells += [Cell(f"At best '{word}': {sentence(text)}", WARN) for text in judged.because]
+    cells += [
+        Cell(f"At best '{judged.verdict}' (this sheet, not the rig's status): {sentence(text)}", WARN)
+        for text in judged.because
+    ]
     cells += [Cell(f"Doubtful: {text}.", WARN) for text in judged.doubts]
     if missing:
         cells.append(Cell(f"Still missing ({len(missing)}):", STRONG))

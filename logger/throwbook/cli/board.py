@@ -95,7 +95,7 @@ def _record(found: "BenchResult") -> dict[str, object]:
 
 def _show(found: "BenchResult") -> None:
     from throwbook.core.diagnosis.bench_test import bench_limit
-    from throwbook.core.quantities.rounding import limit_text, measured_text
+    from throwbook.core.quantities.rounding import judged_text, limit_text
 
     test = found.test
     output.line(f"Bench test of {found.rig.name}: {test.verdict}", style=_STYLE[test.verdict])
@@ -106,7 +106,7 @@ def _show(found: "BenchResult") -> None:
         [
             (
                 bench_limit(one.name),
-                measured_text(one.measured, one.unit),
+                judged_text(one.measured, one.limit, one.side, one.unit),
                 f"{'at most' if one.side == 'max' else 'at least'} {limit_text(one.limit, one.side, one.unit)}",
                 output.Cell(one.decision, _STYLE.get(one.decision, "")),
             )

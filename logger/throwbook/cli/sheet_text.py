@@ -138,7 +138,9 @@ def blanks_said(found: "Acceptance") -> list[str]:
     """What unanswered questions cost, in a line or two."""
     said = []
     if found.because:
-        said.append(f"At best '{found.verdict}': {'; '.join(found.because)}.")
+        said.append(
+            f"At best '{found.verdict}' (this sheet, not the rig's status): {'; '.join(found.because)}."
+        )
     if found.claims_lost:
         said.append(f"Not recorded, so not covered: {'; '.join(found.claims_lost)}.")
     if found.not_proved:

@@ -144,7 +144,7 @@ def _figure(name: str) -> Callable[[ListedThrow], Measured | None]:
 def _peak(one: ListedThrow) -> Measured | None:
     """Of a stall the current that it stood at."""
     figures = one.throw.assessment.figures
-    return figures.peak_run_current_a or figures.stall_current_a
+    return figures.stall_current_a or figures.peak_run_current_a
 
 
 def _share_of_expected(one: ListedThrow) -> str:

@@ -57,14 +57,14 @@ class HandEntry:
     instruments: Instruments | None = None
     thrown_at: datetime | None = None
     """When the throws were made; None: not recorded."""
-    by_entry: bool = False
-    """``thrown_at`` is the moment of writing down. Where that is faster than the actuator, it isn't the throw's time."""
     as_read: bool = True
     """False: a reading that can't be meant (86 s for 8.6 s) is refused before it is written."""
     again: bool = False
     """These are new throws although the logbook has a sheet with just these readings."""
     meters: Sequence[str] = ()
     """Names of the meters they were read from, in place of those that the sheet names; empty: those."""
+    by_entry: bool = False
+    """``thrown_at`` is the moment of writing down. Where that is faster than the actuator, it isn't the throw's time."""
 
 
 @dataclass(frozen=True)
@@ -75,10 +75,10 @@ class Entered:
     trials: tuple[LoggedTrial, ...]
     assessments: "tuple[Assessment, ...]"
     status: Status
-    at_once: bool = False
-    """Entered faster than it can have been thrown: kept with the time of the throw before, the order alone is known."""
     took_out: bool = False
     """One of these throws took the rig out of use."""
+    at_once: bool = False
+    """Entered faster than it can have been thrown: kept with the time of the throw before, the order alone is known."""
 
 
 def sheet_text(file: Path) -> str:
@@ -172,7 +172,7 @@ def _written(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) 
     took_out = any(one.trial in new and one.level == DO_NOT_USE for one in book.orders(rig))
     status = latch.status(book, rig)
     return Entered(
-        book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, at_once is not None, took_out
+        book.sheet(state.sheet.id), tuple(logged), tuple(judged), status, took_out, at_once is not None
     )
 
 
@@ -182,7 +182,8 @@ def _typed_at_once(book: Logbook, state: SheetState, entry: HandEntry) -> dateti
         return None
     started = [one.trial.started for one in book.trials(sheet=state.sheet.id)]
     before = max((at for at in started if at is not None and at < entry.thrown_at), default=None)
-    ran_s = sum(one.time_s.value for one in entry.throws if one.time_s is not None)
+    each_s = max((one.time_s.value for one in entry.throws if one.time_s is not None), default=0.0)
+    ran_s = each_s * started.count(before)  # those typed in since share that time, and ran since
     too_soon = before is not None and (entry.thrown_at - before).total_seconds() < ran_s
     return before if too_soon else None
 

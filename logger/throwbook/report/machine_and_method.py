@@ -162,7 +162,7 @@ def method(material: Material) -> list[Block]:
         )
         headings = ("Board", "Calibrated", "Due", "Gain", "Zero", "Against")
         blocks.append(Table(headings, rows, "Calibration of the current channel", (3, 4)))
-    else:
+    elif boards or any(not one.by_hand for part in material.sheets for one in part.trials):
         blocks.append(
             Text(
                 f"The logbook holds no calibration for this board, so its own scale was used unchanged. Its gain is taken as right to ± {100 * GAIN_WITHIN:g} % at most (data sheet of a common sensor). That is in every ± and is not traceable."

@@ -170,6 +170,8 @@ CARD_SIZES = {"a4": (14.0, 8.5), "letter": (14.0, 8.5), "pocket": (9.0, 5.5)}
 CARD_STEP = 0.5
 SMALL_TABLE = 190.0
 """A table lower than this is never cut over two pages [pt]."""
+FEWEST_TO_CUT = 7
+"""Rows, heading included, of a table that can be cut: its first four stay together, and so do its last three."""
 PHOTO_GAP, PHOTO_HEIGHT = 12.0, 170.0
 """Between two photographs, and the most of one [pt]."""
 DrawPages = Callable[[Sequence[str]], bytes]
@@ -280,7 +282,8 @@ class _Setter:
             case Facts() | Table():
                 heights = self._table(block)._rowHeights
                 whole = sum(heights)
-                return 2.5 * line + float(whole if whole < SMALL_TABLE else sum(heights[:4]))
+                uncut = whole < SMALL_TABLE or len(heights) < FEWEST_TO_CUT
+                return 2.5 * line + float(whole if uncut else sum(heights[:4]))
             case Signatures():
                 return 9.0 * line
             case _:

@@ -158,7 +158,9 @@ def _how_it_stands(part: SheetPart) -> str:
     decided = part.state.decision
     signed = f", signed {decided.signed}" if decided else ", not signed"
     kind = part.state.sheet.kind.capitalize()
-    return f"{kind} {part.name} ({part.day}): {part.state_said}{signed}; figures: {part.acceptance.verdict}."
+    return (
+        f"{kind} {part.name} ({part.day}): {part.state_said}{signed}; figures: {part.acceptance.of_figures}."
+    )
 
 
 def _rest(material: Material, parts: list[SheetPart]) -> list[Block]:

@@ -3,7 +3,7 @@
 from throwbook.core.assessment import INFO, Check
 from throwbook.core.listing import THROWS, Listing
 from throwbook.core.machine.limits import NOT_JUDGED
-from throwbook.core.quantities.rounding import limit_text, measured_text, percent_text
+from throwbook.core.quantities.rounding import judged_text, limit_text, measured_text, percent_text
 from throwbook.core.quantities.text import counted, printable
 from throwbook.core.quantities.units import show_rest
 from throwbook.core.records import BENCH
@@ -49,7 +49,7 @@ def _state(part: SheetPart) -> list[Block]:
         ("Day of the throws", f"{part.day:%Y-%m-%d}"),
         ("Planned", f"{part.state.sheet.at:%Y-%m-%d} by {part.state.sheet.by}: {asked}"),
         ("State", part.state_said),
-        ("Verdict of the figures", part.acceptance.verdict if part.trials else "none: no throws"),
+        ("Verdict of the figures", part.acceptance.of_figures if part.trials else "none: no throws"),
     ]
     if decision is not None:
         sealed = "sealed" if part.state.sealed else "NOT SEALED"
@@ -66,7 +66,9 @@ def _state(part: SheetPart) -> list[Block]:
         blocks.append(Text(f"Not proved, because nobody could read it: {', '.join(unproved)}.", STRONG))
     if part.acceptance.because:
         blocks.append(
-            Text(f"Verdict at best {part.acceptance.verdict}: {'; '.join(part.acceptance.because)}.")
+            Text(
+                f"Verdict of the sheet at best {part.acceptance.verdict}: {'; '.join(part.acceptance.because)}."
+            )
         )
     return blocks
 
@@ -139,7 +141,7 @@ def _closest(held: list[tuple[SheetTrial, Check]]) -> str:
         return "not measured" if held else "-"
     one, check = min(measured, key=lambda pair: _room(pair[1]))
     which = "all" if check.name == "spread_run_current" else str(one.position)
-    return f"{which}: {measured_text(check.measured, check.unit)}"
+    return f"{which}: {judged_text(check.measured, check.limit, check.side, check.unit)}"
 
 
 def _room(check: Check) -> float:

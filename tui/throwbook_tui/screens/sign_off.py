@@ -225,7 +225,8 @@ class StatementScreen(TextPage):
         cells += [Cell(done.acceptance.statement, STRONG)]
         cells += [Cell(done.effect, STRONG)] if done.effect else []
         cells += [
-            Cell(f"At best '{done.acceptance.verdict}': {text}.", WARN) for text in done.acceptance.because
+            Cell(f"At best '{done.acceptance.verdict}' (this sheet, not the rig's status): {text}.", WARN)
+            for text in done.acceptance.because
         ]
         if done.acceptance.claims_lost:
             cells.append(Cell(f"Not covered: {'; '.join(done.acceptance.claims_lost)}.", WARN))

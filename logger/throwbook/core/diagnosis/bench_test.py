@@ -34,7 +34,7 @@ from throwbook.core.machine.limits import (
     Limit,
 )
 from throwbook.core.machine.motor import MotorLine, motor_line
-from throwbook.core.quantities.rounding import limit_text, measured_text
+from throwbook.core.quantities.rounding import judged_text, limit_text
 from throwbook.core.quantities.statistics import combined, expanded, from_half_width, type_a
 from throwbook.core.rig import DIRECTIONS, Rig
 from throwbook.core.trace import FloatArray, Trace
@@ -189,9 +189,7 @@ def _about(one: Check) -> str:
     name = bench_limit(one.name)
     if one.measured is None:
         return f"{name}: not measured"
-    return (
-        f"{name}: {measured_text(one.measured, one.unit)}, limit {limit_text(one.limit, one.side, one.unit)}"
-    )
+    return f"{name}: {judged_text(one.measured, one.limit, one.side, one.unit)}, limit {limit_text(one.limit, one.side, one.unit)}"
 
 
 def bench_limit(name: str) -> str:

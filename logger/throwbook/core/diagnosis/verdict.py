@@ -41,7 +41,7 @@ from throwbook.core.machine.limits import (
     widened,
 )
 from throwbook.core.machine.motor import assumed_lines
-from throwbook.core.quantities.rounding import limit_text, measured_text
+from throwbook.core.quantities.rounding import judged_text, limit_text
 from throwbook.core.wording import limited
 
 ANOTHER_RATING = "the current fits neither rest nor run of this actuator: data sheet values and record do not belong together"
@@ -227,7 +227,7 @@ def beyond_text(one: Check, figures: Figures) -> str:
     if one.measured is None:
         return _without_figure(one)
     where = "too close to" if one.decision == UNDECIDED else ("above" if one.side == MAX else "below")
-    figure = measured_text(one.measured, one.unit)
+    figure = judged_text(one.measured, one.limit, one.side, one.unit)
     time_s = figures.travel_time_s
     if one.name.startswith("travel_time") and time_s is not None and one.measured.value > 0.0:
         figure += f" of expected ({time_s.value:.1f} s; expected {time_s.value / one.measured.value:.1f} s for the full stroke)"

@@ -8,11 +8,13 @@ from throwbook.core.assessment import Measured
 NOT_KNOWN = "-"
 
 
-def measured_text(measured: Measured | None, unit: str = "", most_decimals: int = 6) -> str:
+def measured_text(
+    measured: Measured | None, unit: str = "", most_decimals: int = 6, more_decimals: int = 0
+) -> str:
     """Value ± expanded uncertainty, both to the uncertainty's first digit (two digits where that is a 1).
 
     Rule of rounding: JCGM 100, 7.2.6. With ``most_decimals`` the rest is cut and the uncertainty rounded up, so that it
-    never looks smaller than it is. A figure that isn't known is a dash, a share (unit ``1``) is shown in percent.
+    never looks smaller than it is. ``more_decimals``: shown behind those. A figure that isn't known is a dash, a share (unit ``1``) is shown in percent.
 
     >>> measured_text(Measured(1.50539, 0.0261), "A"), measured_text(Measured(13.2951, 0.0123), "s")
     ('1.51 ± 0.03 A', '13.295 ± 0.012 s')
@@ -34,7 +36,35 @@ def measured_text(measured: Measured | None, unit: str = "", most_decimals: int 
         if decimals == _decimals(measured.u)
         else math.ceil(measured.u * 10.0**decimals) / 10.0**decimals
     )
+    decimals += more_decimals
     return f"{measured.value:.{decimals}f} ± {u:.{decimals}f}{space}"
+
+
+MOST_MORE = 3
+"""Decimals that are added at most, so that printed digits decide as the figure itself does."""
+
+
+def judged_text(measured: Measured | None, limit: float, side: str, unit: str = "") -> str:
+    """As ``measured_text``, with as many more decimals as make the printed digits decide as the figure does.
+
+    Beside the limit as ``limit_text`` prints it: what passes by its whole uncertainty must be seen to, and so must what
+    doesn't.
+
+    >>> judged_text(Measured(0.8914, 0.0976), 0.7928, "min", "1"), judged_text(Measured(0.95, 0.0976), 0.7928, "min", "1")
+    ('89.1 ± 9.8 %', '95 ± 10 %')
+    """
+    said = measured_text(measured, unit)
+    if measured is None or not math.isfinite(measured.value) or not 0.0 < measured.u < math.inf:
+        return said
+    scale = 100.0 if unit == "1" else 1.0
+    printed = Decimal(limit_text(limit, side, unit).partition(" ")[0])
+    exact = [scale * (measured.value + way * measured.u) >= scale * limit for way in (-1, 1)]
+    for more in range(MOST_MORE + 1):
+        said = measured_text(measured, unit, more_decimals=more)
+        value, _, u = said.removesuffix(f" {'%' if unit == '1' else unit}".rstrip()).partition(" ± ")
+        if [Decimal(value) + way * Decimal(u) >= printed for way in (-1, 1)] == exact:
+            break
+    return said
 
 
 def _decimals(u: float) -> int:

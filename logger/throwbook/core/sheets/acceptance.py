@@ -207,6 +207,12 @@ class Acceptance:
     """Worst verdict of its throws, lowered by blanks."""
     because: tuple[str, ...] = ()
     """Why the verdict was lowered."""
+
+    @property
+    def of_figures(self) -> str:
+        """The worst verdict of its throws alone: a blank lowers what the sheet may say, never what was measured."""
+        return PASS if self.because else self.verdict
+
     claims_lost: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
     """What doesn't fit together and doesn't bar it."""
