@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.command import command, environment
+from throwbook.core.wording import OUT_OF_USE
 from throwbook.files.trace_file import read_trace
 
 SAMPLES = Path(__file__).parents[2] / "sample-runs" / "baseline"
@@ -87,3 +88,10 @@ def test_a_throw_keeps_what_its_file_is_known_by(run, folder):
     assert code == 0
     heads = [read_trace(path).head for path in (folder.parent / "out" / "traces").iterdir()]
     assert all(len(head["file_sha256"]) == 64 for head in heads)
+
+
+def test_a_rig_that_a_throw_took_out_of_use_is_named_with_its_caution(run, folder):
+    stalled = (SAMPLES.parent / "signs" / "stall-mid-way.csv").read_text("utf-8")
+    (folder / "5.csv").write_text(stalled.replace("yard-loader", "quarry-loader"), "utf-8")
+    _, out, _ = run("import", "--kind", "spot", str(folder))
+    assert f"quarry-loader: {OUT_OF_USE}" in out

@@ -9,6 +9,7 @@ import pytest
 from throwbook.core.records import PinAnswers
 from throwbook.core.status.maintenance import Moment, ServiceEntry
 from throwbook.errors import InputError
+from throwbook.files.trace_file import read_trace
 from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.rigs import add_rig
@@ -89,6 +90,12 @@ def test_a_corrected_entry_is_found_and_marked(book):
     )
     assert {one.day for one in found} == {"2026-03-20"}
     assert [one.corrected for one in search(book, ["counted wrongly"])] == [False]
+
+
+def test_a_sheet_is_found_under_the_day_of_its_throws(book):
+    assert {one.day for one in search(book, ["bucket 7"])} == {
+        read_trace(SAMPLES / "baseline" / "lock-1.csv").started.date().isoformat()
+    }
 
 
 def test_what_comes_later_is_found_at_once(book, tmp_path):

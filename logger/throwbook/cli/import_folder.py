@@ -170,6 +170,8 @@ def _rig(done: "Imported") -> str:
 
 
 def _print(done: "FolderImport", *, brief: bool) -> None:
+    from throwbook.core.status.status_text import caution
+
     rows: list[list[str | output.Cell]] = []
     for each in done.sheets:
         assert each.sheet is not None  # only what was stored is listed
@@ -190,5 +192,8 @@ def _print(done: "FolderImport", *, brief: bool) -> None:
     said += ["1 file left where it is"] if len(done.left) == 1 else []
     said += [f"{counted(done.others, 'file')} passed over: not .csv"] if done.others and not brief else []
     output.line("; ".join(said) + ".")
+    for rig, status in {_rig(each): each.status for each in done.sheets}.items():
+        if caution(status):
+            output.line(f"{rig}: {caution(status)}", style="bad")
     if any(each.status.open for each in done.sheets):
         output.line("'throwbook status RIG' shows why a rig has an open order.")

@@ -78,7 +78,8 @@ _WRITTEN: dict[str, tuple[str, str, str, str, Parts, str]] = {
         "answers",
         "sheet.rig",
         _SHEET,
-        "substr(coalesce(nullif(json_extract(sheet.plan, '$.day'), ''), sheet.at), 1, 10)",
+        "substr(coalesce((SELECT min(started) FROM placement JOIN trial ON trial.id = placement.trial"
+        " WHERE placement.sheet = sheet.id), nullif(json_extract(sheet.plan, '$.day'), ''), sheet.at), 1, 10)",
         (("", _TEXTS.format("answers")), ("correction", "answers.reason")),
         "JOIN sheet ON sheet.id = answers.sheet",
     ),
