@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from throwbook.core.analysis.breaks import SHORTEST_S
-from throwbook.core.analysis.rest import CALM, END_S, FLAT, SAME_LEVEL, Rest, undriven_rows
+from throwbook.core.analysis.rest import CALM, END_S, FLAT, NOISE_SIGMAS, SAME_LEVEL, Rest, undriven_rows
 from throwbook.core.analysis.transient import SMALLEST_PEAK, end_of_transient
 from throwbook.core.quantities.statistics import integrate, median_of, resolution_step, robust_sd, runs_of
 from throwbook.core.trace import FloatArray
@@ -160,10 +160,15 @@ class RunRecord:
         return float(self.time_s[last] - self.time_s[first])
 
     def highest_a(self, piece: CurrentRun) -> float:
-        """The highest that lasts [A]: the touch of a contact that closes is none of what flowed before it."""
+        """The highest that lasts [A]: the touch of a contact that closes is none of what flowed before it, and what a flat
+        level scatters by isn't its height."""
         rows = self.smooth_a[piece.first : piece.last + 1]
         spare = SUSTAINED_SAMPLES - 1 if len(rows) >= FEWEST_CALM_ROWS else 0
-        return float(np.partition(rows, len(rows) - 1 - spare)[len(rows) - 1 - spare])
+        highest_a = float(np.partition(rows, len(rows) - 1 - spare)[len(rows) - 1 - spare])
+        level_a = median_of(rows)
+        flat = len(rows) >= FEWEST_CALM_ROWS and robust_sd(rows) <= self.still_a
+        by_noise_a = NOISE_SIGMAS * self.rest.noise_a + FLAT * self.stroke.no_load_a
+        return level_a if flat and highest_a - level_a <= by_noise_a else highest_a
 
     def share(self, first: int, last: int) -> float:
         """Share of the stroke done between two rows."""

@@ -3,7 +3,7 @@
 import numpy as np
 
 from throwbook.core.analysis.record_conditions import spoilt_by
-from throwbook.core.analysis.residual_current import PAUSE_S, TURNS
+from throwbook.core.analysis.residual_current import PAUSE_S, SWITCHED_S, TURNS
 from throwbook.core.analysis.rest import NO_OFFSET
 from throwbook.core.assessment import (
     CUT_OFF,
@@ -63,14 +63,18 @@ def _gone(most_a: FloatArray, evidence: Evidence) -> list[tuple[int, int]]:
     turns_a = TURNS * evidence.idle_a
     if evidence.baseline is not None and evidence.baseline.has_profile:
         turns_a = min(turns_a, max(float(np.nanmin(evidence.baseline.median_a)), NO_OFFSET * evidence.idle_a))
+    switched = SWITCHED_S / evidence.segments.period_s
     gone: list[tuple[int, int]] = []
     for a, b in runs_of(most_a < turns_a):
         opened, closed = gone[-1] if gone else (0, 0)
         settles = opened > 0 and (a - closed) * evidence.segments.period_s <= PAUSE_S
         if settles and float(most_a[closed:a].max()) < median_of(most_a[:opened]):
             gone[-1] = opened, b
-        else:
-            gone.append((a, b))
+            continue
+        # A contact that bounces before it stays open lets lone bursts through.
+        while gone and gone[-1][0] > 0 and b - a >= switched and a - gone[-1][1] <= switched:
+            a = gone.pop()[0]
+        gone.append((a, b))
     return gone
 
 
@@ -92,7 +96,7 @@ def _went_on(evidence: Evidence) -> Sign | None:
     return Sign(
         "interruption",
         WATCH,
-        f"{less} flowed for {lasted_s:.2g} s during the throw, at {100 * place:.0f} % of the stroke. It went on without an inrush, so the movement in between is not known",
+        f"{less} flowed for {lasted_s:.2g} s during the throw, at {100 * place:.0f} % of the stroke. The movement in between is not known",
         value=lasted_s,
         unit="s",
         at_fraction=place,
