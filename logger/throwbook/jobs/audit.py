@@ -151,7 +151,7 @@ Unpack everything into one folder. Open a terminal in it.
   Windows PowerShell:  Get-Content -Encoding UTF8 {LIST_NAME} | ForEach-Object {{ $h, $f = $_ -split '  ', 2; if ((Get-FileHash -LiteralPath $f).Hash -ne $h) {{ "CHANGED: $f" }} }}
 
 Linux and macOS print OK for each file. PowerShell prints only what was changed.
-The list itself could have been changed too. So ask whoever wrote this file for the SHA-256 of {LIST_NAME}, by another way:
+The list itself could have been changed too. So ask whoever wrote this file for the SHA-256 of {LIST_NAME}, for example by telephone. Compare it with yours:
 
   Linux:               sha256sum {LIST_NAME}
   macOS:               shasum -a 256 {LIST_NAME}
@@ -175,8 +175,8 @@ The SHA-256 of NUMBER-SHEET.seal.json is the seal. It must be the one that was s
 {sealed}
 
 If the sums agree, no sealed entry was changed after its sheet was sealed.
-A photograph's SHA-256 stands as "picture" in its sealed entry. The samples of a trace stand there by a sum of their own,
-which only the program's own check makes again: throwbook check.
+A photograph's SHA-256 stands as "picture" in its sealed entry. The samples of a trace have a sum of their own there. Only
+the program itself can check it: throwbook check.
 
 
 4. What this cannot show
