@@ -177,7 +177,7 @@ WRONG = {
             "--peak-hold",
             "no",
         ),
-        "'0.1V' is no resolution of a clamp. Type it like 0.1 A.",
+        "'0.1V' is no last digit of a clamp. Type it like 0.1 A.",
     ),
     "no resolution at all": (
         (

@@ -5,13 +5,14 @@ import threading
 
 import pytest
 
-from tests.tui.bench import NOW, RIG, app_on, keys, said, settle
+from tests.tui.bench import NOW, RIG, Clock, app_on, keys, said, settle, write
 from tests.tui.test_stumbles import walked
 from throwbook.jobs.find import opened
 from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.rigs import rig_history
 from throwbook_tui import context
 from throwbook_tui.screens.rig import RigScreen
+from throwbook_tui.screens.sighting import SightingScreen
 from throwbook_tui.screens.status import StepsToClearScreen
 
 TO_THE_PLAN = ("enter", "t", *"123456")
@@ -112,5 +113,40 @@ def test_a_key_on_its_way_while_a_form_opens_waits_for_it(tmp_path):
         await settle(pilot)
         assert app.screen.form.fields[0].has_focus_within
         assert app.return_code is None, "it hasn't come to an end"
+
+    walked(app, journey)
+
+
+@pytest.mark.parametrize("typed", ["14.5", "12.4", "1,9", "14.2"])
+def test_a_number_typed_where_a_pin_is_asked_for_answers_nothing(tmp_path, typed):
+    clock = Clock()
+    app = app_on(tmp_path, clock)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "h", *"123456", "5", "ctrl+s", "enter")
+        for reading in ("14.6", "2.1", "2.9", "12.4"):
+            await write(pilot, reading)
+            await keys(pilot, "enter")
+        await keys(pilot, "ctrl+s")
+        assert isinstance(app.screen, SightingScreen)
+        await write(pilot, typed)
+        answers = app.screen.form.values()
+        assert not any(answers[name] for name in ("left_pin", "right_pin", "load_check"))
+        clock.go_on(1.0)
+        await keys(pilot, "1", "2")
+        answers = app.screen.form.values()
+        assert (answers["left_pin"], answers["right_pin"]) == ("yes", "no")
+
+    walked(app, journey)
+
+
+def test_a_long_name_of_a_rig_leaves_the_page_readable(tmp_path):
+    app = app_on(tmp_path)
+
+    async def journey(pilot):
+        app.screen.head(f"{'Hofladerschnellwechsler-' * 5}1-2 | throw 4: both pins")
+        await settle(pilot)
+        assert "Hofl" in said(app).splitlines()[0]
+        assert ".. | throw 4: both pins" in said(app).splitlines()[0]
 
     walked(app, journey)

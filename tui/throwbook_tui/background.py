@@ -57,10 +57,12 @@ WAIT_S = 20.0
 
 def open_rehearsal(logbook: str, rig: str, fault: str) -> tuple[str, threading.Event]:
     """The port's name, and the event that ends the board. Raises OutsideError."""
+    from throwbook.core.simulator import PIN_FAULTS
     from throwbook.jobs.find import find_rig
     from throwbook.jobs.simulated_board import Rehearsal, faults_from, rehearse
 
-    plan = Rehearsal(rig=find_rig(rig, logbook).rig, faults=faults_from([fault] if fault else []), number=0)
+    faults = faults_from([fault] if fault else [])
+    plan = Rehearsal(find_rig(rig, logbook).rig, faults, number=0, switches=fault in PIN_FAULTS)
     stop = threading.Event()
     ready: queue.Queue[str | ThrowbookError] = queue.Queue()
 

@@ -28,6 +28,7 @@ PAGES: dict[str, tuple[str, ...]] = {
         "",
         "S plans a test sheet: bench (before mounting), commissioning (on the machine), seasonal (each season), after service, or spot (one throw).",
         "T records a single throw. H fills in a sheet by hand, with stopwatch and clamp meter.",
+        "R shows the trend. V logs a service or a repair. P prints papers. E changes the values of the rig. X practises on a simulated machine.",
         "running current: average while the rod moves, without the inrush. It follows the load and rises when the latch gets stiff.",
         "W shows the steps to clear an open order. U records what happened without a sheet: it stalled or stuck, a pin is out, damage. The rig is then out of use, unless you answer 'other' with a milder status.",
     ),
@@ -132,7 +133,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     "board": (
         "F finds boards. C checks the board under the cursor, actuator at rest: sampling rate, lost samples, zero, noise. K calibrates it against your meter. S sets sampling rate and baud rate.",
         "zero: reading with no current. noise: how much the reading jumps. clock: how far the board's clock differs from this computer's.",
-        "X opens a practice board: a simulated machine, in a practice logbook. Nothing in it proves anything about a real machine.",
+        "X on a rig's screen opens a practice board: a simulated machine, in a practice logbook. Nothing in it proves anything about a real machine.",
     ),
     "board settings": (
         "samples per second: 200 shows everything a latch does. More makes finer records and longer files.",

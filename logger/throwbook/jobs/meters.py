@@ -26,6 +26,19 @@ def meters(logbook: str | Path | None) -> tuple[Meter, ...]:
         return tuple(book.meters())
 
 
+def last_digit(kind: str, typed: str) -> tuple[str, float]:
+    """Unit and step [unit] of a meter's last digit, as typed: ``0.1 A``. Raises InputError."""
+    where = Field("resolution")
+    unit = next((unit for unit in KINDS[kind] if typed.strip().casefold().endswith(unit.casefold())), "")
+    if not unit:
+        wanted = " or ".join(f"0.1 {unit}" for unit in KINDS[kind])
+        raise InputError(f"{typed!r} is no last digit of a {kind}", where, f"Type it like {wanted}.")
+    step = parse(typed, READS[unit], where)
+    if not FINEST <= step <= COARSEST:
+        raise InputError(f"no {kind} steps by {typed}", where, "Look at its last digit.")
+    return unit, step
+
+
 def meter_from(
     name: str,
     kind: str,
@@ -40,15 +53,7 @@ def meter_from(
 
     Raises InputError naming the field.
     """
-    unit = next((unit for unit in KINDS[kind] if resolution.strip().casefold().endswith(unit.casefold())), "")
-    if not unit:
-        wanted = " or ".join(f"0.1 {unit}" for unit in KINDS[kind])
-        raise InputError(
-            f"{resolution!r} is no resolution of a {kind}", Field("resolution"), f"Type it like {wanted}."
-        )
-    step = parse(resolution, READS[unit], Field("resolution"))
-    if not FINEST <= step <= COARSEST:
-        raise InputError(f"no {kind} steps by {resolution}", Field("resolution"), "Look at its last digit.")
+    unit, step = last_digit(kind, resolution)
     worth = accuracy_from(accuracy or "0%", Field("accuracy"))
     if not written(accuracy) and kind != STOPWATCH:
         raise InputError(

@@ -10,7 +10,7 @@ from textual.widgets import Static
 
 from throwbook.core.listing import METERS
 from throwbook.core.records import CLAMP, MULTIMETER, STOPWATCH
-from throwbook.errors import ThrowbookError
+from throwbook.errors import InputError, ThrowbookError
 from throwbook_tui.fields import CHOICE, DATE, YES_NO, FieldSpec, accuracy_complaint
 from throwbook_tui.present import BAD, STRONG, Cell, spoken
 from throwbook_tui.screens.form_page import FormPage
@@ -80,13 +80,27 @@ class MeterScreen(FormPage[None]):
         return (
             FieldSpec("name", "its name", must=True, hint="as on its label: clamp 1"),
             FieldSpec("kind", "kind", CHOICE, must=True, choices=kinds),
-            FieldSpec("resolution", "last digit", must=True, hint="0.1 A, 0.01 V, 0.1 s"),
+            FieldSpec(
+                "resolution", "last digit", must=True, hint="0.1 A, 0.01 V, 0.1 s", judge=self._last_digit
+            ),
             FieldSpec(
                 "accuracy", "accuracy", hint="2.5% + 5 digits, from its data sheet", judge=accuracy_complaint
             ),
             FieldSpec("peak_hold", "peak hold", CHOICE, choices=YES_NO),
             FieldSpec("checked", "last checked", DATE, hint="day, if it is known", judge=self.still_to_come),
         )
+
+    def _last_digit(self, text: str) -> str:
+        """What is wrong with it, once the kind is known."""
+        from throwbook.jobs.meters import last_digit
+
+        kind = self.form.field("kind").value
+        try:
+            if kind:
+                last_digit(kind, text)
+        except InputError as error:
+            return f"{error.what}. {error.do}"
+        return ""
 
     def first_values(self) -> dict[str, str]:
         """A cheap one has no hold."""

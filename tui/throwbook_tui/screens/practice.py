@@ -21,6 +21,7 @@ FAULTS: tuple[tuple[str, str], ...] = (
     ("even-friction", "drag"),
     ("local-bind", "binding spot"),
     ("obstruction", "blocked: it stalls"),
+    ("pin-behind", "switches at the pins, the right pin stays behind"),
 )
 
 
@@ -63,7 +64,7 @@ class PracticeScreen(Page[None]):
                 STRONG,
             ),
             Cell(
-                "The practice rig has a baseline, so drag and a binding spot show at the first throw.",
+                "The practice rig has a baseline to compare with, so drag and a binding spot show at the first throw.",
                 QUIET,
             ),
             Cell(""),

@@ -13,7 +13,7 @@ from throwbook.core.wording import ANSWERS, BOTH_PINS, HANDS, OUT_OF_USE, SIGHTI
 from throwbook_tui.fields import CHOICE, FieldSpec
 from throwbook_tui.present import BAD, WARN, Cell
 from throwbook_tui.screens.form_page import FormPage
-from throwbook_tui.widgets.form import Field
+from throwbook_tui.widgets.form import Choice, Field
 from throwbook_tui.widgets.frame import lines
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ IF_NOT = {
     "retained_power_off": "The pins MOVED with the power off.",
 }
 OUT_AT_ONCE = f"The rig is out of use at once. {OUT_OF_USE}"
+A_NUMBER = "That was a number. Look at the pin first, then press 1, 2 or 3 alone."
 HELD_S = 0.7
 """A digit that comes again within this comes from a key that is held down, or was pressed before anybody can have looked at
 the next pin. As long as most keyboards wait before they repeat (*common practice, no source*)."""
@@ -73,6 +74,10 @@ class SightingScreen(FormPage[None]):
         self._rig = found.state.sheet.rig
         self._went_to = ("", "")
         """Where a digit went on to."""
+        self._run: list[Field] = []
+        """Questions that digits have answered one after the other, with no other key between."""
+        self._stray_s = -HELD_S
+        """When a letter came last that answers nothing, by ``monotonic`` [s]."""
         self._digit = (0, 0.0)
         """The digit that came last, and when by ``monotonic`` [s]."""
 
@@ -112,6 +117,10 @@ class SightingScreen(FormPage[None]):
             raise SkipAction
         now_s, (before, before_s) = self.desk.monotonic(), self._digit
         self._digit = number, now_s
+        if now_s - self._stray_s < HELD_S:  # the rest of a number
+            self._stray_s = now_s
+            self.tell_fault(A_NUMBER)
+            return
         if number == before and now_s - before_s < HELD_S:
             self.tell_fault(
                 f"{field.spec.asked}: look first. The same key came again too soon: press it once more."
@@ -119,8 +128,22 @@ class SightingScreen(FormPage[None]):
             return
         answer, _ = field.spec.choices[number - 1]
         field.set(answer)
+        self._run.append(field)
         self.form.leave(field)
         self._went_to = self._at
+
+    def on_choice_stray(self, event: Choice.Stray) -> None:
+        """Digits in front of another letter were a number typed in the wrong place: they answered nothing."""
+        self._stray_s = self.desk.monotonic()
+        if not self._run:
+            super().on_choice_stray(event)
+            return
+        event.stop()
+        for field in self._run:
+            field.set("")
+        self._run[0].focus_answer()
+        self._run = []
+        self.tell_fault(A_NUMBER)
 
     @property
     def _at(self) -> tuple[str, str]:
@@ -130,7 +153,7 @@ class SightingScreen(FormPage[None]):
     def action_next_field(self) -> None:
         """Enter passes no question without an answer; behind a digit, which has gone on already, it does nothing."""
         field, spare = self._question(), self._at == self._went_to
-        self._went_to, self._digit = ("", ""), (0, 0.0)
+        self._went_to, self._digit, self._run = ("", ""), (0, 0.0), []
         if spare:
             return
         if field is not None and not field.value:

@@ -14,6 +14,8 @@ from textual.widgets import DataTable, Static
 from throwbook.core.quantities.text import printable
 from throwbook_tui.present import Cell
 
+SHORTEST_NAME = 8
+"""Letters that the head line leaves of a rig's name."""
 COMMON = ("Esc", "F1", "F8", "Ctrl-Q", "Ctrl-L")
 """Keys that every screen has: they stand last."""
 
@@ -112,7 +114,12 @@ class Headline(SteadyLine):
         left = printable(f" THROWBOOK | {practice}{where}")
         width = max(self.app.size.width, 20)
         room = width - len(right.text) - 3
-        left = left if len(left) <= room else left[: room - 2] + ".."
+        over = len(left) - room
+        if over > 0:  # a long name of a rig gives way before the page it is on
+            name, bar, page = where.partition(" | ")
+            keep = max(len(name) - over - 2, SHORTEST_NAME)
+            left = printable(f" THROWBOOK | {practice}{name[:keep]}..{bar}{page}") if bar else left
+            left = left if len(left) <= room else left[: room - 2] + ".."
         text = Text(left.ljust(room), end="")
         text.append(" ")
         tone = TONES.get(self.app.theme, TONES["day"])[right.tone]

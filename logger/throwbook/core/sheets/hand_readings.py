@@ -377,7 +377,7 @@ def instruments_from(kept: Mapping[str, Any]) -> Instruments:
 
 
 _ACCURACY = re.compile(
-    r"(\d+(?:\.\d+)?)\s*%(?:\s*(?:rdg)?\s*\+\s*(\d+(?:\.\d+)?)\s*(?:digits?|dgt|d)?)?", re.IGNORECASE
+    r"(\d+(?:[.,]\d+)?)\s*%(?:\s*(?:rdg)?\s*\+\s*(\d+(?:[.,]\d+)?)\s*(?:digits?|dgt|d)?)?", re.IGNORECASE
 )
 
 
@@ -392,7 +392,8 @@ def accuracy_from(text: str, where: str = "") -> Accuracy:
         raise InputError(
             f"{text!r} is not an accuracy", where, "Write it as on the data sheet: 2% + 3 digits"
         )
-    return Accuracy(float(found[1]) / 100.0, float(found[2] or 0.0))
+    share, digits = (float(number.replace(",", ".")) for number in (found[1], found[2] or "0"))
+    return Accuracy(share / 100.0, digits)
 
 
 def timed(reading: Reading, watch: Accuracy = BY_HAND) -> Measured:
