@@ -20,7 +20,7 @@ from throwbook.jobs.latch import Clearing, clear, raise_by_hand, status
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.papers import Issue, _form_source, material_in
 from throwbook.jobs.rigs import add_rig, rig_history
-from throwbook.jobs.sheets import plan, see
+from throwbook.jobs.sheets import before_planning, plan, see
 from throwbook.jobs.sign_off import accept, reject
 from throwbook.jobs.trend import rig_trend
 from throwbook.report.document import words
@@ -219,3 +219,15 @@ def test_work_that_is_entered_after_an_acceptance_is_told_though_it_was_done_bef
         "2026-03-12: adjusted, entered on 2026-03-14.",
         "2026-03-12: repaired, entered on 2026-03-17.",
     )
+
+
+def test_after_a_service_the_check_of_it_is_proposed_until_one_is_planned(logbook):
+    assert before_planning(logbook, RIG).kind == "commissioning"
+    commissioned(logbook, NOW)
+    assert before_planning(logbook, RIG).kind == "seasonal"
+    day = NOW + timedelta(days=30)
+    entry = ServiceEntry("", RIG, "greased", day.date(), fixed=Moment("greased both pins"), by=BY)
+    add_service(logbook, entry, day)
+    assert before_planning(logbook, RIG).kind == "after-service"
+    plan(logbook, RIG, "after-service", BY, day + timedelta(hours=1))
+    assert before_planning(logbook, RIG).kind == "seasonal"

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from throwbook.core.listing import ListedSheet, ListedThrow
 from throwbook.core.quantities.text import written
 from throwbook.core.records import (
+    AFTER_SERVICE,
     ANSWERS,
     BENCH,
     BY_BOARD,
@@ -177,7 +178,8 @@ class BeforePlanning:
     used: tuple[str, ...]
     """Those that the rig's newest sheet by hand names."""
     kind: str
-    """Kind that comes next: commissioning until one is accepted or while the rig is out of use, then seasonal."""
+    """Kind that comes next: commissioning until one is accepted or while the rig is out of use; after a service that nothing
+    was planned behind, the check of it; else seasonal."""
 
 
 def before_planning(logbook: str | Path | None, rig: str) -> BeforePlanning:
@@ -195,8 +197,16 @@ def before_planning(logbook: str | Path | None, rig: str) -> BeforePlanning:
                 (tuple(one.answers[NAMED]) for one in reversed(book.sheets(rig)) if one.answers.get(NAMED)),
                 (),
             ),
-            SEASONAL if book.commissioned(rig) and status.level != DO_NOT_USE else COMMISSIONING,
+            _next_kind(book, rig, status.level),
         )
+
+
+def _next_kind(book: Logbook, rig: str, level: str) -> str:
+    if not book.commissioned(rig) or level == DO_NOT_USE:
+        return COMMISSIONING
+    planned = max(one.sheet.at for one in book.sheets(rig))
+    worked = any(one.at > planned and entry_from(one).fixed for one in book.services(rig))
+    return AFTER_SERVICE if worked else SEASONAL
 
 
 def measured_last(book: Logbook, rig: str) -> str:
