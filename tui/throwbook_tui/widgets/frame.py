@@ -7,6 +7,7 @@ from typing import Any
 from rich.console import Group
 from rich.table import Table
 from rich.text import Text
+from textual.actions import parse
 from textual.binding import Binding
 from textual.visual import VisualType
 from textual.widgets import DataTable, Static
@@ -176,8 +177,8 @@ class KeyLine(SteadyLine):
         for node in (self.screen, self.app):
             for bindings in node._bindings.key_to_bindings.values():
                 for one in bindings:
-                    action = one.action.partition("(")[0].rpartition(".")[2]
-                    if one.show and node.check_action(action, ()):
+                    _, action, parameters = parse(one.action)
+                    if one.show and node.check_action(action, parameters):
                         found.setdefault((str(one.key_display), one.description), one)
         return sorted(
             found.values(), key=lambda one: (one.key_display != "Enter", str(one.key_display) in COMMON)
