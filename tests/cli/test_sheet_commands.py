@@ -110,7 +110,8 @@ def test_the_accepted_sheet_prints_the_bound_and_what_the_blanks_cost(run):
     code, out, _ = accept(run, f"{RIG}-1")
     assert code == 0
     assert "at least 54.9 % succeed each way (0.05^(1/5), rounded down)" in out
-    assert "At best 'watch'" in out
+    assert "At best 'watch' (this sheet, not the rig's status)" in out
+    assert status(run)["status"] == "in service"
     assert "seen in its hole (torch, both sides)" in out
     assert "Baseline set (lock, unlock)" in out
 

@@ -152,6 +152,18 @@ def test_a_heading_moves_to_the_next_page_with_its_table(tmp_path):
         assert len(set(where)) == 1
 
 
+def test_a_caption_stays_with_few_high_rows_that_are_not_cut(tmp_path):
+    rows = tuple((f"row{n}", "enough words to need a line of its own " * 12) for n in range(5))
+    for filler in range(20, 50, 3):
+        blocks = (*(Text("filler"),) * filler, Table(("A", "What"), rows, "Caption"))
+        document = Document("T", "s", "n", blocks, "End", "n")
+        pages = words_on_pages(to_pdf(document, "a4"), tmp_path)
+        where = [
+            n for n, (_, _, words) in enumerate(pages) for word in words if word.text in ("Caption", "row0")
+        ]
+        assert len(set(where)) == 1
+
+
 def test_text_is_selectable_and_every_font_is_embedded(pages):
     fonts = set()
     for page in PdfReader(io.BytesIO(pages.pdf)).pages:

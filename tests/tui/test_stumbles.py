@@ -95,6 +95,26 @@ def test_a_dash_is_no_cause_on_the_way_back(commissioned_logbook):
     walked(app, journey)
 
 
+def test_a_clearance_that_does_not_count_is_refused_before_it_is_asked(commissioned_logbook):
+    raise_by_hand(str(commissioned_logbook), RIG, "person: restricted", "a noise", "M. K.", NOW)
+    app = app_on(commissioned_logbook.parent)
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "w", "enter")
+        await write(pilot, "heard nothing")
+        await keys(pilot, "tab", "tab")
+        await write(pilot, "42")
+        await keys(pilot, "ctrl+s")
+        text = " ".join(said(app).split())
+        assert "not signed with a name" in text
+        assert "Clear 'restricted'" not in text
+        await write(pilot, "M. K.")
+        await keys(pilot, "ctrl+s")
+        assert "Clear 'restricted'" in " ".join(said(app).split())
+
+    walked(app, journey)
+
+
 def test_a_commissioning_sheet_before_the_repair_is_warned_of(commissioned_logbook):
     out_of_use(commissioned_logbook)
     app = app_on(commissioned_logbook.parent)
