@@ -158,9 +158,9 @@ class ServiceScreen(FormPage[None]):
             said = (
                 "To clear the order, fill in both 'found' and 'fixed'."
                 if empty
-                else f"This completes no step: {next(iter(lacking.values()))}."
+                else f"This completes no step: {next(iter(lacking.values()))}. {ELSEWHERE}"
             )
-            self.tell(f"{said} {ELSEWHERE}", WARN)
+            self.tell(said, WARN)
             return
         from throwbook.jobs.maintenance import add
 
