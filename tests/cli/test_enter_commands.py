@@ -100,3 +100,15 @@ def test_a_file_that_is_no_paper_sheet_is_refused_in_one_line(run, tmp_path, con
         file.write_bytes(content)
     code, out, err = run("enter", "--rig", RIG, "--file", str(file))
     assert (code, out, complaint in err, err.count("\n")) == (2, "", True, 1)
+
+
+def test_a_paper_typed_in_without_its_day_is_said_to_count_as_today(run):
+    line = "lock 14.3s 2.1A 2.9A 12.4V"
+    _, out, _ = run("enter", "--rig", RIG, "--paste", stdin=line)
+    assert "No day was given, so these throws count as made today." in out
+    _, out, _ = run("enter", "--rig", RIG, "--paste", "--again", "--at", "2026-03-14", stdin=line)
+    assert "No day was given" not in out
+    _, out, _ = run("sheet", "list", RIG)
+    assert out.splitlines()[1].split()[:2] == [f"{RIG}-2", "2026-03-14"]
+    _, out, _ = run("enter", "--rig", RIG, "--direction", "lock", "--time", "14.4s")
+    assert "No day was given" not in out

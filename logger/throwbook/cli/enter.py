@@ -32,6 +32,11 @@ LONGEST = 1_000_000
 ANSWER = click.Choice(["yes", "no", "not looked"])
 
 
+NO_DAY = (
+    "No day was given, so these throws count as made today. For older paper give its day: --at 2026-03-14."
+)
+
+
 @click.command()
 @click.option("--rig", required=True, metavar="NAME", help="Rig in the logbook.")
 @click.option("--direction", type=click.Choice(["lock", "unlock"]), help="One throw: its direction.")
@@ -61,7 +66,9 @@ ANSWER = click.Choice(["yes", "no", "not looked"])
     help="Kind of the new sheet [default: spot].",
 )
 @click.option("--sheet", default="", metavar="NAME", help="Add to this open sheet instead of a new one.")
-@click.option("--at", "at", metavar="TIME", help="When the throws were made: 2026-03-14T09:12.")
+@click.option(
+    "--at", "at", metavar="TIME", help="When the throws were made: 2026-03-14T09:12, or the day alone."
+)
 @click.option("--as-read", is_flag=True, help="Record unlikely readings: the meter showed them.")
 @click.option(
     "--again", is_flag=True, help="These are new throws, although the logbook has the same readings."
@@ -121,6 +128,8 @@ def enter(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **give
         _print_json(done)
     else:
         _print(done)
+        if (given["paste"] or given["file"]) and all(one.trial.started is None for one in done.trials):
+            output.line(NO_DAY, style="warn", indent=2)
         print_next(logbook_of(ctx), done.state)
     return 1 if any(one.verdict == FAIL for one in done.assessments) else 0
 
