@@ -95,7 +95,8 @@ def _write_seals(book: Logbook, rig: str, folder: Path) -> list[str]:
         (folder / f"{stem}.content.json").write_text(content, "utf-8", newline="")
         (folder / f"{stem}.seal.json").write_text(last, "utf-8", newline="")
         lines.append(f"{seal.digest}  seals/{stem}.seal.json")
-    (folder / "SEALS").write_text("".join(f"{line}\n" for line in lines), "utf-8", newline="\n")
+    if lines:
+        (folder / "SEALS").write_text("".join(f"{line}\n" for line in lines), "utf-8", newline="\n")
     return lines
 
 
@@ -124,7 +125,6 @@ def _pack(folder: Path, target: Path) -> int:
 
 
 def _page(rig: str, issued: date, seals: list[str]) -> str:
-    sealed = "\n".join(f"  {line}" for line in seals) or "  No sheet of this rig is sealed."
     return f"""Everything that the logbook holds of rig {rig}. Issued {issued}.
 
 Nothing in here says where the lock pins are now. Look at both pins every time.
@@ -160,7 +160,22 @@ The list itself could have been changed too. So ask whoever wrote this file for 
 
 3. Check the seals
 
-A sheet is sealed when it is accepted or rejected. Two files in seals/ belong to each seal, numbered from the oldest:
+{_seals_page(seals)}
+
+
+4. What this cannot show
+
+The sums show a change. They do not show who wrote an entry, or whether it was true. Whoever holds the logbook could have
+begun it again before anybody else had a seal. A seal that you were given earlier, and kept, shows that it was not.
+Entries that came after the newest seal are not sealed yet.
+"""
+
+
+def _seals_page(seals: list[str]) -> str:
+    if not seals:
+        return "No sheet of this rig is sealed."
+    sealed = "\n".join(f"  {line}" for line in seals)
+    return f"""A sheet is sealed when it is accepted or rejected. Two files in seals/ belong to each seal, numbered from the oldest:
 
   NUMBER-SHEET.content.json   the entries that the seal covers, as they are stored now
   NUMBER-SHEET.seal.json      "content": the SHA-256 of that file.
@@ -176,12 +191,4 @@ The SHA-256 of NUMBER-SHEET.seal.json is the seal. It must be the one that was s
 
 If the sums agree, no sealed entry was changed after its sheet was sealed.
 A photograph's SHA-256 stands as "picture" in its sealed entry. The samples of a trace have a sum of their own there. Only
-the program itself can check it: throwbook check.
-
-
-4. What this cannot show
-
-The sums show a change. They do not show who wrote an entry, or whether it was true. Whoever holds the logbook could have
-begun it again before anybody else had a seal. A seal that you were given earlier, and kept, shows that it was not.
-Entries that came after the newest seal are not sealed yet.
-"""
+the program itself can check it: throwbook check."""
