@@ -43,7 +43,7 @@ def test_without_a_fault_each_switch_changes_once_near_the_locked_end(side, dire
     truth = result.truth.switches[side]
     assert (switch(result, side)[0], switch(result, side)[-1]) == (not ends, ends)
     late = changed_s(result, side) - truth.at_s
-    step_s = 0.0045  # of the reckoning
+    step_s = 0.0001  # of the reckoning
     assert late > SENSOR.debounce_s - step_s
     assert late < SENSOR.debounce_s + 1 / SENSOR.rate_hz + step_s
     near_the_end = truth.at_fraction if direction == "lock" else 1.0 - truth.at_fraction

@@ -18,6 +18,8 @@ GREASE = 0.15
 """Share of a pin's usual friction that is the grease's."""
 SCATTER = 0.05
 """Standard deviation of a pin's own friction from throw to throw, as a share of it."""
+PARTS = 64
+"""So finely the moment of a change is known, against the step of a throw."""
 
 
 @dataclass(frozen=True)
@@ -114,8 +116,11 @@ def switch_truth(plan: PinPlan, time_s: FloatArray, share: FloatArray, direction
     changes = np.flatnonzero(closed[1:] != closed[:-1])
     if not len(changes):
         return SwitchTruth(None, None)
-    row = int(changes[0]) + 1
-    return SwitchTruth(float(time_s[row]), float(share[row]))
+    row = int(changes[0])
+    within_s = np.linspace(time_s[row], time_s[row + 1], PARTS + 1)
+    moved = np.interp(within_s, time_s, share)  # between two steps the record sees a straight line
+    first = int(np.argmax(plan.closed(moved, direction) != closed[row]))
+    return SwitchTruth(float(within_s[first]), float(moved[first]))
 
 
 @dataclass(frozen=True)
