@@ -1,6 +1,7 @@
 """The demo is the main job: it must end as its story says, from the real logbook it leaves behind."""
 
 from contextlib import suppress
+from datetime import date
 
 import pytest
 
@@ -82,7 +83,33 @@ def test_the_first_winter_raises_nothing_and_the_burr_is_named_before_it_stalls(
     assert not any(before)
     summer_2025 = [signs for started, signs in seasonal if (started.year, started.month) == (2025, 7)]
     assert summer_2025
-    assert all(signs == {"binding-spot"} for signs in summer_2025)
+    assert all(signs == {"binding-spot", "switch-lag"} for signs in summer_2025)
+
+
+@pytest.mark.long
+def test_the_right_pin_begins_to_lag_in_the_second_winter_is_named_and_proved_after_the_grease(played):
+    demo, chapters = played
+    with open_logbook(demo.logbook, read_only=True) as book:
+        sides = {
+            (one.trial.started.date(), sign.side)
+            for one in book.trials(rig="yard-loader")
+            for sign in one.judgement.assessment.signs
+            if sign.sign == "switch-lag"
+        }
+        greased = max(one.fixed.date() for one in book.services("yard-loader"))
+        newest = book.sheets("yard-loader")[-1].sheet
+        assert {one.pin for one in book.photographs(newest.id)} == {"left", "right"}
+    assert {side for _, side in sides} == {"right"}
+    assert min(day for day, _ in sides) == date(2025, 1, 12)
+    assert max(day for day, _ in sides) < greased
+    trend, helped = (
+        next(one.says for one in chapters if one.title == title)
+        for title in ("Trend over the seasons", "Did the service help?")
+    )
+    assert any("switch lag" in line and "RIGHT SWITCH later" in line for line in trend)
+    assert [line.rpartition(": ")[2] for line in helped if line.startswith("switch lag")] == ["helped"] * 2
+    report = (demo.folder / "papers" / "report-yard-loader.html").read_text(encoding="utf-8")
+    assert report.count('alt="Photograph of the right pin') == 2
 
 
 def test_a_folder_with_something_in_it_is_refused(tmp_path):

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from throwbook.core.records import PinAnswers, SheetState
+from throwbook.core.records import AFTER_SERVICE, PinAnswers, SheetState
 from throwbook.core.rig import SIDES
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.core.wording import SIGNS, TREND_STATES
@@ -41,7 +41,11 @@ def throws_chapter(done: Imported, title: str, *more: str) -> Chapter:
         if one.judgement is None:
             continue
         judged = one.judgement.assessment
-        named = ", ".join(SIGNS[sign.sign].column for sign in judged.signs if sign.level != "info")
+        named = ", ".join(
+            f"{SIGNS[sign.sign].column} {sign.side.upper()}".strip()
+            for sign in judged.signs
+            if sign.level != "info"
+        )
         verdict = f"{judged.verdict} ({named})" if named else judged.verdict
         verdicts[f"{one.trial.direction}: {verdict}"] += 1
     figures = "; ".join(f"{count} x {what}" for what, count in verdicts.items())
@@ -51,18 +55,23 @@ def throws_chapter(done: Imported, title: str, *more: str) -> Chapter:
 
 def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
     """What two and a half years of checks say: a winter that isn't wear, a binding spot that is."""
-    from throwbook.core.trend.trend_result import figure_name, forecast_text
+    from throwbook.core.trend.history import SWITCH_LAG
+    from throwbook.core.trend.trend_result import change_text, figure_name, forecast_text
     from throwbook.jobs.trend import rig_trend
 
     found = rig_trend(logbook, rig, story.CHECKS[-1].at.date() + timedelta(days=1))
     by_figure = {(one.figure, one.direction): one for one in found.trends}
-    run, peak = by_figure["run_current", "lock"], by_figure["peak_run_current", "lock"]
+    run, peak, lag = (by_figure[figure, "lock"] for figure in ("run_current", "peak_run_current", SWITCH_LAG))
     coldest = min(run.points, key=lambda point: point.ambient_c if point.ambient_c is not None else 99.0)
     says = [
         f"coldest check, {coldest.date}: {coldest.value:.2f} A measured, {coldest.corrected:.2f} A at 20 degC: "
         f"{TREND_STATES[coldest.state].column}",
         *(spot.sentence for spot in found.spots),
-        f"{figure_name(peak.figure)}, lock: first out of control {peak.first_signal}; limit reached: {forecast_text(peak)}",
+        *(
+            f"{figure_name(one.figure)}, lock: {change_text(one)}; first out of control {one.first_signal}; "
+            f"limit reached: {forecast_text(one)}"
+            for one in (peak, lag)
+        ),
         f"next: {found.action.what}. Why: {found.action.reason.rstrip('.')}",
     ]
     return Chapter("Trend over the seasons", f"throwbook trend {rig}", tuple(says))
@@ -70,16 +79,17 @@ def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
 
 def did_it_help(logbook: Path, rig: str) -> Chapter:
     """Did the service help?"""
-    from throwbook.core.quantities.rounding import interval_text
-    from throwbook.core.trend.trend_result import figure_name
+    from throwbook.core.trend.history import SWITCH_LAG
+    from throwbook.core.trend.trend_result import effect_change_text, figure_name
     from throwbook.jobs.trend import rig_trend
+    from throwbook.report.sections import amount
 
     found = rig_trend(logbook, rig, story.AFTER[-1].at.date() + timedelta(days=1))
     says = [
-        f"{figure_name(one.figure)}, {one.direction}: {effect.before:.2f} -> {effect.after:.2f} {one.unit}, "
-        f"{interval_text(effect.change, effect.low, effect.high)}: {effect.answer}"
+        f"{figure_name(one.figure)}, {one.direction}: {amount(effect.before, one.unit)} -> {amount(effect.after, one.unit)}, "
+        f"{effect_change_text(one, effect)}: {effect.answer}"
         for one in found.trends
-        if one.figure in ("run_current", "peak_run_current")
+        if one.figure in ("run_current", "peak_run_current", SWITCH_LAG)
         for effect in one.service_effects
         if effect.date == story.SERVICE_AT.date()
     ]
@@ -99,6 +109,7 @@ def where_it_stands(logbook: Path, rig: str) -> Chapter:
 
 LOGBOOK = "throwbook.db"
 SEEN = PinAnswers("yes", "yes", "by eye, lamp and mirror, from both sides", "yes", "yes")
+PHOTOGRAPHED = "a photograph of each pin stands beside what was seen at the first lock throw"
 Say = Callable[[Chapter], None]
 
 
@@ -230,11 +241,12 @@ class _Player:
             on=on,
             seen=Moment("right pin beside its hole at a lock throw", story.COMMISSIONED.date()),
             found=Moment("right link one turn too short", on),
-            fixed=Moment("link set to the same length as the left one", on),
+            fixed=Moment("link set to the same length as the left one; a switch fitted at each pin", on),
             verified=Moment("both pins looked at over three throws", on),
             by=story.OPERATOR,
         )
         logged = maintenance.add(self.logbook, entry, at)
+        self.throws.has_switches = True
         done = self._commission(at + timedelta(hours=1))
         assert done.sheet is not None
         self._photographs(done)
@@ -254,7 +266,7 @@ class _Player:
             throws_chapter(
                 done,
                 "Cause found, repaired, commissioned again, signed",
-                "a photograph of each pin stands beside what was seen at the first lock throw",
+                PHOTOGRAPHED,
                 f"sheet {accepted.state.sheet.name} {accepted.state.state}: {accepted.acceptance.statement}",
                 f"baseline set for {' and '.join(accepted.baselines)}; rig: {status.level}",
             )
@@ -268,7 +280,7 @@ class _Player:
         assert done.sheet is not None
         at = first.trial.started + timedelta(seconds=40)
         place = self.folder / "photographs"
-        files = {pin: story.draw_pin(place / f"{pin}-pin.jpg", pin, at) for pin in SIDES}
+        files = {pin: story.draw_pin(place / f"{at:%Y-%m-%d}-{pin}-pin.jpg", pin, at) for pin in SIDES}
         sheets.see(
             *(self.logbook, done.sheet.sheet.name, [first.placement.position], SEEN, story.OPERATOR, at),
             photographs=files,
@@ -276,15 +288,20 @@ class _Player:
 
     def check(self, day: story.CheckDay) -> None:
         """A seasonal check: as found first, then three throws each way."""
-        from throwbook.core.simulator import ThrowConditions
+        from throwbook.core.simulator import SimulatedFault, ThrowConditions
 
         machine = self.machine.aged(day.drag_run, day.drag_run, day.spot_run, story.SPOT_PLACE, 0.05)
         conditions = ThrowConditions(
             temperature_c=day.temperature_c, engine_running=day.engine_running, hours_at_rest=60.0
         )
-        each_way = 6 if day.kind == "after-service" else 4
-        done = self.throws.sheet(day.kind, day.at, machine, conditions, each_way)
+        late = (SimulatedFault("pin-late", day.right_late, side="right"),) if day.right_late else ()
+        done = self.throws.sheet(
+            day.kind, day.at, machine, conditions, 6 if day.kind == AFTER_SERVICE else 4, late
+        )
         assert done.sheet is not None
+        proved = day is story.AFTER[-1]
+        if proved:
+            self._photographs(done)
         signed = sign_off.accept(
             self.logbook, done.sheet.sheet.name, SEEN, story.OPERATOR, day.at + timedelta(hours=1)
         )
@@ -294,6 +311,7 @@ class _Player:
                 done,
                 f"{day.kind.capitalize()} check, {day.at:%d %b %Y}, {day.temperature_c:+.0f} degC, {engine}",
                 f"both pins looked at after every lock throw; sheet {signed.state.sheet.name} {signed.state.state}",
+                *([PHOTOGRAPHED] if proved else []),
             )
         )
 
@@ -327,7 +345,7 @@ class _Player:
         brought = Clearing(
             self._open_orders(),
             signed=story.OPERATOR,
-            because="burr dressed off and pins greased; the check after it no longer shows the binding spot",
+            because="burr dressed off and pins greased; the check after it shows no binding spot and no lag of the right pin",
             cause_found=story.SERVICE["found"],
         )
         _, status = latch.clear(self.logbook, self.rig.name, brought, story.OPERATOR, at)

@@ -80,12 +80,15 @@ class CheckDay:
     drag_run: float = 0.0
     """Even friction as a share of the healthy running current."""
     kind: str = "seasonal"
+    right_late: float = 0.0
+    """How much further the rod moves before the right pin follows, share of the stroke."""
 
 
 def _day(
-    months: int, temperature_c: float, engine: bool, spot: float, drag: float = 0.0, kind: str = "seasonal"
+    months: int, temperature_c: float, engine: bool, spot: float, late: float = 0.0, kind: str = "seasonal"
 ) -> CheckDay:
-    return CheckDay(COMMISSIONED + timedelta(days=30.4 * months), temperature_c, engine, spot, drag, kind)
+    at = COMMISSIONED + timedelta(days=30.4 * months)
+    return CheckDay(at, temperature_c, engine, spot, kind=kind, right_late=late)
 
 
 CHECKS: tuple[CheckDay, ...] = (
@@ -95,15 +98,15 @@ CHECKS: tuple[CheckDay, ...] = (
     _day(12, 11.0, True, 0.0),
     _day(15, 22.0, True, 0.02),
     _day(18, 10.0, False, 0.05),
-    _day(21, -6.0, True, 0.10),  # second winter
-    _day(24, 12.0, True, 0.17),
-    _day(27, 21.0, False, 0.26),
-    _day(30, 8.0, True, 0.38),
+    _day(21, -6.0, True, 0.10, 0.016),  # second winter: the right pin begins to lag
+    _day(24, 12.0, True, 0.17, 0.021),
+    _day(27, 21.0, False, 0.26, 0.028),
+    _day(30, 8.0, True, 0.38, 0.036),
 )
 SERVICE_AT = COMMISSIONED + timedelta(days=30.4 * 30 + 4)
 SERVICE = {
-    "seen": "binding spot at the same place in both directions",
-    "found": "burr on the left pin, dry grease",
+    "seen": "binding spot at the same place in both directions, RIGHT SWITCH later than it was",
+    "found": "burr on the right pin, dry grease",
     "fixed": "burr dressed off, both pins cleaned and greased",
     "verified": "moved by hand, power isolated: free over the whole travel",
 }
@@ -122,10 +125,18 @@ class Throws:
         import numpy as np
 
         self.folder, self.logbook, self.rig = folder, logbook, rig
+        self.has_switches = False
+        """Whether a switch at each pin is fitted by now."""
         self._rng = np.random.default_rng(2023)
 
     def sheet(
-        self, kind: str, at: datetime, machine: "MachineModel", conditions: "ThrowConditions", each_way: int
+        self,
+        kind: str,
+        at: datetime,
+        machine: "MachineModel",
+        conditions: "ThrowConditions",
+        each_way: int,
+        faults: "Sequence[SimulatedFault]" = (),
     ) -> Imported:
         """Lock and unlock in turn, one a minute from ``at`` on; the records stay as files under the folder."""
         place = self.folder / "records" / f"{at:%Y-%m-%d-%H%M}-{kind}"
@@ -134,9 +145,8 @@ class Throws:
         for number, direction in enumerate(("lock", "unlock") * each_way, 1):
             files.append(place / f"{number:02d}-{direction}.csv")
             started = at + number * BETWEEN_THROWS
-            self._throw(
-                files[-1], direction, started, machine, replace(conditions, throw_number=(number + 1) // 2)
-            )
+            worked = replace(conditions, throw_number=(number + 1) // 2)
+            self._throw(files[-1], direction, started, machine, worked, faults)
         order = ImportPlan(self.rig, kind, files, _answers(conditions))
         return import_traces(self.logbook, order, OPERATOR, at + timedelta(minutes=45))
 
@@ -147,14 +157,15 @@ class Throws:
         started: datetime,
         machine: "MachineModel",
         conditions: "ThrowConditions",
+        faults: "Sequence[SimulatedFault]",
     ) -> None:
         import numpy as np
 
         from throwbook.core.simulator import SensorModel, throw
         from throwbook.jobs.sample_runs import USUAL_SENSOR
 
-        sensor = SensorModel(**USUAL_SENSOR)  # type: ignore[arg-type]
-        trace = throw(machine, direction, conditions, sensor, (), self._rng, started, self.rig).trace
+        sensor = SensorModel(**USUAL_SENSOR, has_switches=self.has_switches)  # type: ignore[arg-type]
+        trace = throw(machine, direction, conditions, sensor, faults, self._rng, started, self.rig).trace
         voltage_v = None if trace.voltage_v is None else np.round(trace.voltage_v, 3)
         write_trace(replace(trace, current_a=np.round(trace.current_a, 4), voltage_v=voltage_v), file)
 

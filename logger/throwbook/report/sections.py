@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, Measured
 from throwbook.core.listing import SERVICES, Listing
-from throwbook.core.quantities.rounding import interval_text, measured_text
+from throwbook.core.quantities.rounding import measured_text
 from throwbook.core.quantities.statistics import t_quantile
 from throwbook.core.quantities.text import counted, printable
 from throwbook.core.quantities.units import at_reference, display_unit, to_display
@@ -233,7 +233,7 @@ def _trend_row(one: "TrendResult") -> tuple[str, ...]:
     )
 
 
-TELLING = ("run_current", "peak_run_current", "travel_time", "source_resistance")
+TELLING = ("run_current", "peak_run_current", "travel_time", "source_resistance", "switch_lag")
 """Figures that say whether a service helped."""
 
 
@@ -256,7 +256,7 @@ def services(material: Material) -> list[Block]:
 
 
 def _effects(material: Material) -> list[tuple[str, ...]]:
-    from throwbook.core.trend.trend_result import figure_name
+    from throwbook.core.trend.trend_result import effect_change_text, figure_name
 
     return [
         (
@@ -264,7 +264,7 @@ def _effects(material: Material) -> list[tuple[str, ...]]:
             f"{figure_name(one.figure)}, {one.direction}",
             amount(effect.before, one.unit),
             amount(effect.after, one.unit),
-            f"{interval_text(effect.change, effect.low, effect.high)} {one.unit}",
+            effect_change_text(one, effect),
             effect.said,
         )
         for one in material.trends

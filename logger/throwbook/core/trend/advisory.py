@@ -4,7 +4,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from throwbook.core.quantities.rounding import rounded_down
 from throwbook.core.quantities.statistics import K
 from throwbook.core.quantities.units import at_reference
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED, WATCH
@@ -24,7 +23,7 @@ from throwbook.core.trend.history import (
 )
 from throwbook.core.trend.series import stage_of, stage_starts
 from throwbook.core.trend.signals import LOW, OUT, SUSPECT
-from throwbook.core.trend.trend_result import TrendResult, drift_text, figure_name, size_text
+from throwbook.core.trend.trend_result import TrendResult, drift_text, figure_name, limit_text, size_text
 from throwbook.core.wording import DETACH_STEPS
 
 SOON = timedelta(days=14)
@@ -147,9 +146,9 @@ def _stopped(case: AdvisoryCase) -> NextAction | None:
 
 def _over_limit(case: AdvisoryCase) -> NextAction | None:
     for one in case.out():
-        if one.forecast is not None and one.forecast.crosses <= case.today:
+        if one.figure != SWITCH_LAG and one.forecast is not None and one.forecast.crosses <= case.today:
             remedy, bring = REMEDIES[one.figure]
-            why = f"{_name(one)}, corrected to {at_reference(case.history.rig.units)}, has reached its limit ({rounded_down(one.forecast.limit)} {one.unit})"
+            why = f"{_name(one)}, corrected to {at_reference(case.history.rig.units)}, has reached its limit ({limit_text(one, one.forecast)})"
             return _act(case, 4, f"before the next job: {remedy}", why, _sure(one), case.today, bring)
     return None
 
@@ -188,7 +187,8 @@ def _risen(case: AdvisoryCase) -> NextAction | None:
     by, ahead = case.today + SOON, ""
     if one.forecast is not None:
         which, when = one.direction, one.forecast
-        ahead = f"{which.capitalize()} is forecast to reach its limit about {when.crosses} ({when.low} to {when.high})."
+        reaches = "is forecast to reach" if when.crosses > case.today else "reached"
+        ahead = f"{which.capitalize()} {reaches} its limit about {when.crosses} ({when.low} to {when.high})."
         by = min(by, max(case.today, one.forecast.low))
     cause, step = SPOT_IN_SHORT if case.spots else (_risen_in_short(one), STEPS[one.figure])
     return replace(_act(case, 3, remedy, why, _sure(one), by, bring, cause, step), ahead=ahead)

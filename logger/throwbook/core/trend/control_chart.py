@@ -12,6 +12,7 @@ from math import sqrt
 
 import numpy as np
 
+from throwbook.core.diagnosis.signs.pins import SMALLEST_LAG, lag_u
 from throwbook.core.machine.limits import limits_for
 from throwbook.core.quantities.statistics import K, from_half_width, t_quantile
 from throwbook.core.rig import Rig
@@ -23,6 +24,7 @@ from throwbook.core.trend.history import (
     PEAK_RUN_CURRENT,
     RUN_CURRENT,
     SOURCE_RESISTANCE,
+    SWITCH_LAG,
     TRAVEL_TIME,
     RigHistory,
 )
@@ -74,6 +76,7 @@ FORECAST_CHECKS = 100
 SLOPE_CHECKS = 500
 """A slope is drawn through so many checks of the newest stage at most: every pair of them is looked at."""
 NO_LIMIT = "this figure has no limit"
+NO_LATER_SIDE = "no forecast yet: the two directions disagree, and a switch out of place doesn't grow"
 
 
 @dataclass(frozen=True)
@@ -344,7 +347,7 @@ def slope_of(line: Line, fit: LineFit, points: tuple[Point, ...]) -> Slope:
 
 
 def limit_of(rig: Rig, line: Line) -> ForecastLimit | None:
-    """The acceptance limit of this figure, or None where it has none."""
+    """The acceptance limit of this figure, of the switch lag where its sign shows; None where it has none."""
     limits = limits_for(rig, line.origin if line.figure == TRAVEL_TIME else None)
     if line.figure in (RUN_CURRENT, PEAK_RUN_CURRENT):
         return ForecastLimit(limits[line.figure].value, limits[line.figure].limit_from)
@@ -355,6 +358,11 @@ def limit_of(rig: Rig, line: Line) -> ForecastLimit | None:
     if line.figure == TRAVEL_TIME:
         longest = limits["travel_time_high"]
         return ForecastLimit(longest.value * line.origin, f"of the baseline's time: {longest.limit_from}")
+    if line.figure == SWITCH_LAG:
+        first = line.throws[0]
+        sd = float(np.std(first, ddof=1)) if len(first) > 1 else 0.0
+        beyond = max(SMALLEST_LAG, lag_u(len(first), sd, float(line.stated_u[-1])))
+        return ForecastLimit(line.origin + beyond, "from here on the sign 'switch-lag' shows")
     return None
 
 
@@ -364,11 +372,13 @@ def forecast_of(
     """The forecast, or None and why; ``no_rise`` is the chance that nothing rises at all."""
     if limit is None:
         return None, NO_LIMIT
+    if line.figure == SWITCH_LAG and not line.side:
+        return None, NO_LATER_SIDE
     inside = int((line.stage == line.stage[-1]).sum())
     if inside >= FEWEST and no_rise > PLAIN_CHANCE:
         return None, "no forecast yet: no change beyond normal variation"
     series = newest_stage(whole_of(line), most=FORECAST_CHECKS)
-    found = crossing(series, (limit.value - line.origin) / line.scale)
+    found = crossing(series, (limit.value - line.origin) / line.scale, line.allowance.size)
     if found.at is None or found.low is None or found.high is None:
         return None, f"no forecast yet: {found.why_not}"
     first = history.checks[0].on

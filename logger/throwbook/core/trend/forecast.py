@@ -57,14 +57,17 @@ class Crossing:
     why_not: str = ""
 
 
-def crossing(series: StageSeries, limit: float) -> Crossing:
-    """Forecast for the stage ``series``; ``limit`` is relative to the baseline, as its changes are."""
+def crossing(series: StageSeries, limit: float, size: float = 1.0) -> Crossing:
+    """Forecast for the stage ``series``; ``limit`` is relative to the baseline, as its changes are.
+
+    ``size``: how far the figure wanders and grows in a year, against a current.
+    """
     inside = len(series.change)
     if inside < FEWEST:
         return Crossing(None, None, None, f"{counted(inside, 'comparable check')} so far, {FEWEST} needed")
     shapes, kinds = shapes_of(series)
-    wandering = _wandering(series)
-    share = _shares(evidence(wandering, shapes))
+    wandering = _wandering(series, size)
+    share = _shares(evidence(wandering, shapes), size)
     grows = [i for i, (kind, _) in enumerate(kinds) if kind == GROWTH]
     on_growth = float(share[:, grows].sum())
     if on_growth < GROWS:
@@ -76,10 +79,10 @@ def crossing(series: StageSeries, limit: float) -> Crossing:
     for i in grows:
         if share[:, i].sum() < WORTH_FITTING:
             continue
-        fitted = learn(with_shape(wandering, shapes[:, i], RATE_SD), scatter)
+        fitted = learn(with_shape(wandering, shapes[:, i], size * RATE_SD), scatter)
         since = float(series.years[kinds[i][1]])
         fitted_share += float(share[:, i].sum())
-        chance += float(share[:, i].sum()) * _crossed_by(fitted, series, years, since, limit)
+        chance += float(share[:, i].sum()) * _crossed_by(fitted, series, years, since, limit, size)
     chance = np.maximum.accumulate(chance)
     chance /= fitted_share
     tail = (1.0 - CONFIDENCE) / 2.0
@@ -96,23 +99,24 @@ def crossing(series: StageSeries, limit: float) -> Crossing:
     return Crossing(at, low, high)
 
 
-def _wandering(series: StageSeries) -> StageSeries:
+def _wandering(series: StageSeries, size: float) -> StageSeries:
     """``series`` whose level may besides wander from check to check: one small step each."""
     index = np.arange(len(series.change))
     for i in index[1:]:
-        step_sd = WANDERS * float(max(series.years[i] - series.years[i - 1], 0.0)) ** 0.5
+        step_sd = size * WANDERS * float(max(series.years[i] - series.years[i - 1], 0.0)) ** 0.5
         series = with_shape(series, (index >= i).astype(float), step_sd + 1e-6)
     return series
 
 
-def _shares(found: ShapeEvidence) -> FloatArray:
+def _shares(found: ShapeEvidence, size: float) -> FloatArray:
     """How well each scatter and shape explains the checks, shape (g, m), sum 1: no growth falls below nought."""
-    precision = found.weight + 1.0 / RATE_SD**2
+    rate_variance = (size * RATE_SD) ** 2
+    precision = found.weight + 1.0 / rate_variance
     mean = found.pull / precision
     log_share = (
         found.log_plain[:, None]
         + 0.5 * found.pull * mean
-        - 0.5 * np.log(precision * RATE_SD**2)
+        - 0.5 * np.log(precision * rate_variance)
         + np.log(np.maximum(2.0 * ndtr(mean * np.sqrt(precision)), 1e-300))
     )
     share = np.exp(log_share - log_share.max())
@@ -121,7 +125,7 @@ def _shares(found: ShapeEvidence) -> FloatArray:
 
 
 def _crossed_by(
-    fitted: Coefficients, series: StageSeries, years: FloatArray, since: float, limit: float
+    fitted: Coefficients, series: StageSeries, years: FloatArray, since: float, limit: float, size: float
 ) -> FloatArray:
     """Chance, shape (t,), that level, wandering and growth ``since`` have together crossed the limit by each year."""
     steps = len(series.change) - 1
@@ -133,7 +137,7 @@ def _crossed_by(
         picks[:, -1 - steps : -1] = years[:, None] >= series.years[None, 1:]
     ahead = np.maximum(0.0, years - now)
     variance = np.sum((picks @ fitted.covariance) * picks, axis=1)
-    variance += WANDERS**2 * ahead + (RATE_DRIFTS * fitted.mean[-1] * ahead) ** 2
+    variance += (size * WANDERS) ** 2 * ahead + (RATE_DRIFTS * fitted.mean[-1] * ahead) ** 2
     crossed: FloatArray = ndtr((picks @ fitted.mean - limit) / np.sqrt(variance))
     return crossed
 

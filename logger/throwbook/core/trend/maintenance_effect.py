@@ -143,7 +143,7 @@ def service_effects(
             continue
         apart = (line.checks[after].on - line.checks[before].on).days > SAME_DAYS
         colder = line.weather[after] - line.weather[before]
-        wanders = WANDERS**2 * float(line.years[after] - line.years[before])
+        wanders = (line.allowance.size * WANDERS) ** 2 * float(line.years[after] - line.years[before])
         shared = (
             float(colder @ learned.covariance[:WEATHER, :WEATHER] @ colder)
             + (2.0 * learned.between**2 + wanders + float(line.own_variance[[before, after]].sum())) * apart

@@ -57,7 +57,8 @@ class Allowance:
     """How a figure may answer to weather and supply, and how it scatters, before the rig has shown it.
 
     Slopes are relative changes (``TAKE_UP``, ``SWITCH_LAG``: shares of the stroke). Each pair is (mean, standard deviation).
-    Assumed: grease makes 0-15 % of the running current at 20 degC and stiffens two- to threefold by -10 degC.
+    Assumed: grease makes 0-15 % of the running current at 20 degC and stiffens two- to threefold by -10 degC; the two switches
+    stand some hundredths of the stroke apart, and what is worth a fifth of a current is worth three hundredths there.
     """
 
     per_10k: tuple[float, float]
@@ -73,6 +74,8 @@ class Allowance:
     smallest: float
     """No smaller change is called one, however sure (for currents half the spread that practice accepts in a set)."""
     relative: bool = True
+    size: float = 1.0
+    """How far such a figure wanders and grows in a year, against a current."""
 
 
 def _product(one: Allowance, other: Allowance) -> Allowance:
@@ -102,7 +105,7 @@ ALLOWANCES: dict[str, Allowance] = {
     SOURCE_RESISTANCE: Allowance((0.0, 0.10), (0.0, 0.10), (0.0, 1.5), (0.08, 0.5), 0.10, 0.25),
     TAKE_UP: Allowance((0.0, 0.002), (0.0, 0.002), (0.0, 0.01), (0.006, 0.5), 0.006, 0.02, relative=False),
     SWITCH_LAG: Allowance(
-        (0.0, 0.002), (0.0, 0.002), (0.0, 0.002), (0.002, 0.5), 0.002, 0.01, relative=False
+        (0.0, 0.002), (0.0, 0.002), (0.0, 0.002), (0.002, 0.5), 0.002, 0.01, relative=False, size=0.15
     ),
 }
 

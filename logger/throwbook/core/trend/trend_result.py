@@ -333,12 +333,25 @@ def signal_text(one: TrendResult) -> str:
     return "-" if one.first_signal is None else one.first_signal.isoformat()
 
 
+def limit_text(one: TrendResult, found: Forecast) -> str:
+    """The limit that a forecast runs towards, with its unit."""
+    if one.figure in OF_STROKE:
+        return f"{rounded_down(100 * found.limit, 1)} % of stroke"
+    return f"{rounded_down(found.limit)} {one.unit}"
+
+
+def effect_change_text(one: TrendResult, effect: ServiceEffect) -> str:
+    """What a service changed, with its interval and unit."""
+    scale, unit = (100.0, "points of stroke") if one.figure in OF_STROKE else (1.0, one.unit)
+    return f"{interval_text(scale * effect.change, scale * effect.low, scale * effect.high)} {unit}"
+
+
 def forecast_text(one: TrendResult) -> str:
     """When the limit is reached, or why that can't be said."""
     if one.forecast is None:
         return one.no_forecast
     found = one.forecast
     return (
-        f"{rounded_down(found.limit)} {one.unit} about {found.crosses} "
+        f"{limit_text(one, found)} about {found.crosses} "
         f"({100 * found.confidence:.0f} % interval: {found.low} to {found.high})"
     )

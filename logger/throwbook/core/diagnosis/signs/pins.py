@@ -160,14 +160,19 @@ def lag_change(evidence: Evidence) -> LagChange | None:
         return None
     by = here.value - usual.mean
     side, other = ("right", "left") if by > 0 else ("left", "right")
-    scatter = prediction_factor(usual.n, LAG_PROBABILITY) * usual.sd if usual.n > 1 else K * ONE_THROW_U
     shifts = {}
     for each in SIDES:
         at = getattr(evidence.figures, f"{each}_switch_at_fraction")
         known = baseline.figures.get(f"{each}_switch_at_fraction")
         shifts[each] = 0.0 if at is None or known is None else at.value - known.mean
     early = other if -shifts[other] > shifts[side] else ""
-    return LagChange(abs(by), side, float(np.hypot(scatter, here.u)), early, other)
+    return LagChange(abs(by), side, lag_u(usual.n, usual.sd, here.u), early, other)
+
+
+def lag_u(n: int, sd: float, u: float) -> float:
+    """What ``n`` throws that scatter by ``sd``, and one more known to ``u``, leave open of a lag; shares of the stroke."""
+    scatter = prediction_factor(n, LAG_PROBABILITY) * sd if n > 1 else K * ONE_THROW_U
+    return float(np.hypot(scatter, u))
 
 
 def switch_lag(evidence: Evidence) -> Sign | None:
