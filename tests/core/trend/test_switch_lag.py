@@ -5,7 +5,6 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-
 from scipy.stats import t as student_t
 
 from tests.core.trend.test_history import START, history
