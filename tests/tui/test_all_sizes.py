@@ -13,6 +13,7 @@ from throwbook.core.records import PinAnswers
 from throwbook.core.rig import METRIC, US
 from throwbook.jobs.find import opened
 from throwbook.jobs.latch import raise_by_hand
+from throwbook.jobs.rig_list import Wanted
 from throwbook.jobs.rig_setup import add_setup, setup_of
 from throwbook.jobs.rigs import rig_history
 from throwbook.jobs.sheets import plan, view
@@ -72,6 +73,9 @@ class Book:
             "leave out": lambda: (full, 1),
             "meter": lambda: (),
             "meters": lambda: (),
+            "find rigs": lambda: (Wanted(),),
+            "import": lambda: (),
+            "search": lambda: (),
             "missing": lambda: (shown,),
             "photograph folder": lambda: ("",),
             "photographs": lambda: (full, 1, shown),
