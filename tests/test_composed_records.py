@@ -153,6 +153,7 @@ MISREAD = {
     1400395: "rows a tenth of a second apart don't show when a drive's ramp was over",
     1300480: "two levels at rest, and the other side at a third",
     1300777: "a current flowed on until just before the next start",
+    1700114: "a range so far below the run that what flows on is as high",
     1508571: "single readings of a noisy level reach what a motor turns with; the level doesn't",
     1504463: "a jog is cut off within one row, behind its dying start",
     1300431: "one hole in few rows isn't how the clock goes",

@@ -446,6 +446,8 @@ def is_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> boo
         apart = False  # however late it comes on, flat and without a start it turns no motor
     if apart or not _drove(record, before):
         return False
+    if highest_a >= median_of(record.current_a[before.first : before.last + 1]):
+        return False  # as high as the run itself, which the board's range may have cut off
     too_low_a = max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a + record.still_a)
     return highest_a < too_low_a or only_holds(record, piece)
 
