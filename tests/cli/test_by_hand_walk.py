@@ -150,7 +150,10 @@ def test_a_half_remembered_name_is_answered_with_the_rigs_it_may_be(run):
     with open_logbook(run.path) as book:
         for number in range(20):
             book.add_rig(f"yard-loader-{number:02}", RIG_FILE.read_text("utf-8"), "M. K.", datetime.now(UTC))
-    assert "It has: quarry-loader. " in run("status", "quarry")[2]
+    assert "quarry-loader" in run("status", "quarry")[1], "the only one that it can mean"
+    assert "It has: quarry-loader. " in run("sheet", "plan", "quarry", "--kind", "spot")[2], (
+        "nothing is written by half a name"
+    )
     assert "It has: yard-loader-14, " in run("status", "Yard-Lauder-14")[2]
     assert "and 13 more" in run("status", "nobody knows")[2]
 

@@ -207,7 +207,9 @@ def causes(as_json: bool) -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object an order.")
 @click.pass_context
 def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
-    """List every order of RIG, oldest first, by the clock of the computer that wrote it.
+    """List every order of RIG, oldest first.
+
+    By the clock of the computer that wrote it.
 
     \b
     Example:
