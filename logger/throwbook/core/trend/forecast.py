@@ -108,7 +108,7 @@ def _wandering(series: StageSeries, size: float) -> StageSeries:
     return series
 
 
-def _shares(found: ShapeEvidence, size: float) -> FloatArray:
+def _shares(found: ShapeEvidence, size: float = 1.0) -> FloatArray:
     """How well each scatter and shape explains the checks, shape (g, m), sum 1: no growth falls below nought."""
     rate_variance = (size * RATE_SD) ** 2
     precision = found.weight + 1.0 / rate_variance
