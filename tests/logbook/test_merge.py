@@ -102,7 +102,9 @@ def merged(into, *others):
 
 
 @settings(
-    max_examples=drawn(15, 3), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=drawn(15, 3),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(histories, histories, histories)
 def test_merge_is_commutative_associative_and_idempotent(tmp_path_factory, common, ours, theirs):
