@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.command import command, environment
+from tests.faults.test_hangup import not_ignored
 from throwbook.core.wording import OUT_OF_USE
 from throwbook.files.trace_file import read_trace
 
@@ -75,7 +76,9 @@ def test_only_a_folder_is_watched(run, folder):
 @pytest.mark.skipif(sys.platform == "win32", reason="a process of its own gets no Ctrl-C there")
 def test_ctrl_c_ends_watching_cleanly(run, folder):
     line = command(run.path, "import", "--kind", "spot", "--watch", folder)
-    with subprocess.Popen(line, stdout=subprocess.PIPE, text=True, env=environment()) as watching:
+    with not_ignored(signal.SIGINT):
+        watching = subprocess.Popen(line, stdout=subprocess.PIPE, text=True, env=environment())
+    with watching:
         assert watching.stdout.readline().startswith("Watching ")
         watching.send_signal(signal.SIGINT)
         assert watching.stdout.read().startswith("No longer watching ")

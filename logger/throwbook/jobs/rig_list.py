@@ -204,7 +204,7 @@ NEED_TONES = {MUST_NOT_GO_OUT: "bad", NOTHING: ""}
 
 def _why(one: Listed) -> Cell:
     return (
-        Cell("retired", "quiet")
+        Cell(f"retired: {one.retired}", "quiet")
         if one.retired
         else Cell(one.need.cause, NEED_TONES.get(one.need.need, "warn"))
     )
