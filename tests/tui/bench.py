@@ -74,7 +74,7 @@ class PlayedBoard:
             self.faults.put(fault)
         self.hold_at = hold_at
         """Share of the record at which it waits for ``go``; None: it doesn't."""
-        self.record: Callable[[RecordPlan, int, SimulatedFault | None, datetime], Trace] = played_trace
+        self.record: Played = played_trace
         """What is played."""
         self.held = threading.Event()
         self.go = threading.Event()
@@ -134,7 +134,16 @@ class PlayedRecording:
         )
 
 
-def played_trace(plan: RecordPlan, number: int, fault: SimulatedFault | None, started: datetime) -> Trace:
+Played = Callable[[RecordPlan, int, SimulatedFault | None, datetime], Trace]
+
+
+def played_trace(
+    plan: RecordPlan,
+    number: int,
+    fault: SimulatedFault | None,
+    started: datetime,
+    sensor: SensorModel = SensorModel(),  # noqa: B008  # it can't change
+) -> Trace:
     """One throw of a simulated machine, the same for the same number."""
     rng = np.random.default_rng(number)
     machine = machine_for(plan.rig, 7)
@@ -142,11 +151,16 @@ def played_trace(plan: RecordPlan, number: int, fault: SimulatedFault | None, st
         machine,
         plan.direction,
         ThrowConditions(temperature_c=12.0),
-        SensorModel(),
+        sensor,
         [fault] if fault else [],
         rng,
     )
     return replace(made.trace, rig=plan.rig.name, started=started, source=f"played-{number}")
+
+
+def switched_trace(plan: RecordPlan, number: int, fault: SimulatedFault | None, started: datetime) -> Trace:
+    """The same from a board with a switch at each pin."""
+    return played_trace(plan, number, fault, started, SensorModel(has_switches=True))
 
 
 def app_on(

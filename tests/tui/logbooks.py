@@ -3,7 +3,7 @@
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from tests.tui.bench import RIG, RIG_FILE, Clock, PlayedBoard, PlayedRecording
+from tests.tui.bench import RIG, RIG_FILE, Clock, Played, PlayedBoard, PlayedRecording, played_trace
 from throwbook.core.records import PinAnswers
 from throwbook.core.simulator import SimulatedFault
 from throwbook.core.status.maintenance import Moment, ServiceEntry
@@ -28,9 +28,12 @@ def thrown(
     fault: SimulatedFault | None,
     first: int,
     start: int = 1,
+    record: Played = played_trace,
+    seen: PinAnswers | None = SEEN,
 ) -> None:
-    """Throws onto a sheet from position ``start`` on, each a minute after the one before."""
+    """Throws onto a sheet from position ``start`` on, each a minute after the one before; ``seen`` None: nobody looked."""
     board = PlayedBoard(clock, [fault] * len(directions))
+    board.record = record
     board.count = first
     for position, direction in enumerate(directions, start):
         source = find_rig(RIG, str(path))
@@ -38,27 +41,33 @@ def thrown(
         recording = PlayedRecording(board, plan_, clock.now, lambda figures: None)
         keep(recording.run(), Place(logbook=str(path), in_logbook=True, sheet=sheet, by=BY), clock.now())
         clock.go_on(60)
-        if direction == "lock":
-            see(path, sheet, [position], SEEN, BY, clock.now())
+        if direction == "lock" and seen is not None:
+            see(path, sheet, [position], seen, BY, clock.now())
 
 
 def sheet_of(
-    path: Path, kind: str, clock: Clock, each: int, fault: SimulatedFault | None = None, first: int = 0
+    path: Path,
+    kind: str,
+    clock: Clock,
+    each: int,
+    fault: SimulatedFault | None = None,
+    first: int = 0,
+    record: Played = played_trace,
 ) -> str:
     """A sheet with its throws, accepted where it may be."""
     state, _ = plan(path, RIG, kind, BY, clock.now(), each, ASKED)
-    thrown(path, state.name, ["lock", "unlock"] * each, clock, fault, first)
+    thrown(path, state.name, ["lock", "unlock"] * each, clock, fault, first, record=record)
     if fault is None:
         accept(path, state.name, PinAnswers(), BY, clock.now())
     return state.name
 
 
-def commissioned(folder: Path) -> Path:
+def commissioned(folder: Path, record: Played = played_trace) -> Path:
     """A rig with an accepted commissioning sheet of three years ago."""
     path = folder / "fellside.throwbook"
     clock = Clock(datetime(2023, 3, 14, 9, 0, tzinfo=Clock().moment.tzinfo))
     add_rig(path, RIG_FILE, BY, clock.now())
-    sheet_of(path, "commissioning", clock, 5)
+    sheet_of(path, "commissioning", clock, 5, record=record)
     return path
 
 

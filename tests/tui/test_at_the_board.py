@@ -13,7 +13,7 @@ from throwbook.core.analysis.calibration import CalibrationPoint
 from throwbook.core.analysis.live import AT_STALL, LiveFigures
 from throwbook.core.simulator import SimulatedFault
 from throwbook.core.status.maintenance import Moment, ServiceEntry
-from throwbook.jobs.board import AskedPort
+from throwbook.jobs.board import AskedPort, check_board
 from throwbook.jobs.latch import raise_by_hand
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.sheets import view
@@ -249,6 +249,20 @@ def test_a_rehearsal_board_is_not_taken_for_a_real_rig_but_for_one_in_a_practice
         assert app.desk.port == "rehearsed"
 
     walked(app, journey)
+
+
+def test_practice_with_a_pin_that_stays_behind_has_a_board_with_both_switches(tmp_path):
+    app = app_on(tmp_path, port="")
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "x", "5", "enter")
+        assert "PRACTICE" in said(app)
+        assert app.desk.port.startswith("socket://")
+
+    walked(app, journey)
+    lines = {one.name: one.say for one in check_board(app.desk.port, seconds=0.5).lines}
+    app.desk.stop_rehearsal.set()
+    assert (lines["left switch"], lines["right switch"]) == ("LEFT SWITCH open", "RIGHT SWITCH open")
 
 
 def test_a_trend_opens_on_the_figure_that_its_advice_is_about(seasons_logbook):

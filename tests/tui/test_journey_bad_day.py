@@ -30,7 +30,7 @@ def test_a_stall_takes_the_rig_out_of_use_and_only_the_whole_way_brings_it_back(
         await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter")
         await look("stalled", picture=True)
         assert level(path) == "do not use"
-        await keys(pilot, "enter")
+        await keys(pilot, "enter", "3", "enter", "3", "enter", "3", "enter", "3", "enter", "ctrl+s")
         await look("way-back")
         # No step can be skipped: whatever is pressed, Enter leads to the repair, and the form wants both words.
         await keys(pilot, "enter")

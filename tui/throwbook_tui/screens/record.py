@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from throwbook.core.analysis.live import AT_STALL, FLOWING, OVER, LiveFigures
-from throwbook.core.records import SPOT
+from throwbook.core.records import BENCH, SPOT
 from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.core.wording import switch_name
 from throwbook.errors import ThrowbookError
@@ -45,6 +45,7 @@ from throwbook_tui.widgets.plot import LiveTrace
 if TYPE_CHECKING:
     from throwbook.jobs.find import RigSource
     from throwbook.jobs.recording import Recorded
+    from throwbook.jobs.sheets import SheetView
     from throwbook.jobs.store_trial import StoredTrial
     from throwbook_tui.context import Desk
 
@@ -130,10 +131,11 @@ class RecordScreen(Page[None]):
 
     @property
     def _roomy(self) -> bool:
-        """Whether more than the words of the verdict has room: words with causes need a small screen for themselves."""
-        throws = self._result[0].throws if self._result is not None else ()
-        long_words = any(one.assessment.diagnoses for one in throws)
-        return not long_words or self.app.size.height > 30
+        """Whether more than the words of the verdict has room: causes, or a rig out of use, need a small screen for themselves."""
+        if self._result is None or self.app.size.height > 30:
+            return True
+        recorded, kept = self._result
+        return not head_cell(kept) and not any(one.assessment.diagnoses for one in recorded.throws)
 
     def on_resize(self) -> None:
         """Room for the trace beside the verdict came or went."""
@@ -174,12 +176,26 @@ class RecordScreen(Page[None]):
         self._recording.finish()
 
     def action_go_on(self) -> None:
-        """Back to the sheet, which asks for what comes next; a throw that took the rig out of use shows the way back first."""
+        """Back to the sheet, which asks for what comes next; a throw that took the rig out of use shows the way back first.
+
+        Before that come the pins, as promised: an open switch or a stall says nothing of what a person sees.
+        """
         assert self._result is not None
-        if self._result[1].took_out:
-            self.replace_by("way back", self._rig_name)
-        else:
+        recorded, kept = self._result
+        if not kept.took_out:
             self.dismiss(None)
+        elif look_now(recorded) and self._kind != BENCH:
+            from throwbook.jobs.sheets import view
+
+            logbook = self.desk.logbook
+            self.work_once("look", lambda: view(logbook, kept.sheet))
+        else:
+            self.replace_by("way back", self._rig_name)
+
+    def done_look(self, found: "SheetView") -> None:
+        """Both pins at the lock throw that was recorded last; then the way back."""
+        position = max(one.position for one in found.trials if one.direction == LOCK)
+        self.replace_by("sighting", found.state.name, position, found, took_out=True)
 
     def _arm(self) -> None:
         assert self._source is not None

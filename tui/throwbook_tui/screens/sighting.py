@@ -62,8 +62,10 @@ class SightingScreen(FormPage[None]):
     ]
     """At once, before the next key is looked at: of two keys that come in one piece the second is the next question's."""
 
-    def __init__(self, sheet: str, position: int, found: "SheetView") -> None:
+    def __init__(self, sheet: str, position: int, found: "SheetView", took_out: bool = False) -> None:
         super().__init__()
+        self._took_out = took_out
+        """The throw itself took the rig out of use."""
         self._sheet, self._position = sheet, position
         self._throw = next(one for one in found.trials if one.position == position)
         self._before = found.seen[self._throw.id]
@@ -199,12 +201,11 @@ class SightingScreen(FormPage[None]):
         self.work_once("see", lambda: see(desk.logbook, sheet, [position], pins, who, desk.now(), reason))
 
     def done_see(self, result: Any) -> None:
-        """It is written down; a raised status shows its way back at once."""
+        """It is written down; a raised status shows its way back at once, and so does one that the throw raised."""
         self.drop_draft()
         _, raised = result
-        if raised:
+        if raised or self._took_out:
             self.app.bell()
-            rig = self._rig
-            self.replace_by("way back", rig)
+            self.replace_by("way back", self._rig)
         else:
             self.dismiss(None)
