@@ -193,6 +193,7 @@ def test_a_switch_that_is_gone_is_a_change_of_the_rig_told_once(logbook, tmp_pat
     recorded(logbook, tmp_path, 2, "left", "right")
     recorded(logbook, tmp_path, 3, board=None)  # another logger says nothing of switches
     assert changes(logbook) == []
+    assert _form_source(logbook, RIG, "spot", Issue(tmp_path, NOW.date()), None).switches == ("left", "right")
     recorded(logbook, tmp_path, 4, "left")
     recorded(logbook, tmp_path, 5, "left")
     assert changes(logbook) == ["RIGHT SWITCH no longer fitted"]

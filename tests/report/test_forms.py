@@ -15,6 +15,7 @@ from tests.report.page_words import overlapping, words_on_pages
 from throwbook.core.analysis.baseline import make_baseline
 from throwbook.core.assessment import Figures, Measured
 from throwbook.core.machine.limits import limits_for
+from throwbook.core.rig import SIDES
 from throwbook.core.sheets.conditions import QUESTIONS
 from throwbook.core.sheets.hand_readings import EXAMPLE, parse_line
 from throwbook.core.sheets.sheet import KINDS, plan_for
@@ -133,6 +134,7 @@ def test_the_blank_sheet_is_both_sides_of_one_leaf(source, paper, tmp_path):
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("worst", [False, True])
 def test_the_cab_card_is_one_page_of_any_size(source, paper, worst, tmp_path):
+    source = replace(source, switches=SIDES)
     if worst:
         held = tuple(
             OpenRaise(
@@ -164,6 +166,15 @@ def test_the_cab_card_says_what_to_look_at_and_when_to_stop(source):
         "5",
         "20",
     ]
+
+
+@pytest.mark.parametrize("fitted", [SIDES, ("right",)])
+def test_an_open_switch_is_a_reason_to_stop_where_one_is_fitted(source, fitted):
+    seen = "a pin is not seen in its hole, left or right"
+    assert f"{seen}, or its switch is open after a lock throw\n" in words(
+        cab_card(replace(source, switches=fitted))
+    )
+    assert f"{seen}\n" in words(cab_card(source))
 
 
 def test_the_card_of_a_rig_out_of_use_says_so_and_gives_nothing_to_work_by(source):

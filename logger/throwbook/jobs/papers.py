@@ -14,6 +14,7 @@ from throwbook.files.tables import CHECK_FOLDER, whole_file
 from throwbook.jobs.find import baseline_for, opened, rig_for_sheet, rig_of
 from throwbook.jobs.latch import rig_status
 from throwbook.jobs.meters import meters_on
+from throwbook.jobs.rig_changes import switches_fitted
 from throwbook.jobs.steps_to_clear import gaps_in, happened_in, not_proved_in, steps_said
 from throwbook.jobs.trend import rows_from_logbook, trend_in
 from throwbook.logbook import Logbook
@@ -332,6 +333,7 @@ def _form_source(
         happened, gaps = happened_in(book, found.name), gaps_in(book, found.name)
         steps = steps_said(book, found.name, stands.status)
         unproved = not_proved_in(book, found.name)
+        switches = switches_fitted(book, found.name)
         weather = {way: shown for way in baselines if (shown := own_weather(history, way)) is not None}
     return FormSource(
         found,
@@ -348,4 +350,5 @@ def _form_source(
         gaps,
         steps,
         unproved,
+        switches,
     )

@@ -45,20 +45,26 @@ NEWEST_BEFORE = """
 """What the newest throw says that a board recorded on the machine before."""
 
 
+def switches_fitted(book: Logbook, rig: str, before: str = "9999-12-31") -> tuple[str, ...]:
+    """The sides that had a pin switch at the newest throw on the machine that a board recorded before that day or time."""
+    from throwbook.core.trace import SWITCHES_FITTED
+
+    rows = book.read(NEWEST_BEFORE, [rig, BENCH, before])
+    return tuple(json.loads(rows[0][0]).get(SWITCHES_FITTED, ())) if rows else ()
+
+
 def raise_for_switches(book: Logbook, sheet: "Sheet", trace: "Trace", by: str, now: datetime) -> bool:
     """Write the order that a pin switch gives rise to which the board no longer has; whether it did.
 
     ``trace``: a throw for this sheet that isn't logged yet. A rig that nobody has commissioned gives rise to none, nor does
     a throw on the bench.
     """
-    from throwbook.core.trace import SWITCHES_FITTED
     from throwbook.core.wording import switch_name
 
     recorded = "board" in trace.head and trace.started is not None
     if not recorded or sheet.kind == BENCH or not book.commissioned(sheet.rig):
         return False
-    rows = book.read(NEWEST_BEFORE, [sheet.rig, BENCH, str(trace.started)])
-    before = json.loads(rows[0][0]).get(SWITCHES_FITTED, []) if rows else []
+    before = switches_fitted(book, sheet.rig, str(trace.started))
     gone = [f"{switch_name(side)} no longer fitted" for side in before if side not in trace.switches_fitted]
     if gone:
         book.add_order(raise_order(sheet.rig, CAUSE, ", ".join(gone), now, by))

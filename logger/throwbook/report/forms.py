@@ -94,6 +94,8 @@ class FormSource:
     """Of the way down, in words."""
     not_proved: tuple[str, ...] = ()
     """What nobody could read when the rig was commissioned, and what was then taken by shared risk."""
+    switches: tuple[str, ...] = ()
+    """The sides that have a pin switch."""
 
 
 # ---- the blank sheet ----
@@ -183,7 +185,7 @@ def cab_card(source: FormSource) -> Document:
         expected_table(source, big=True),
         Text(_card_limits(rig)),
         Heading("Stop using it when"),
-        Bullets(STOP),
+        Bullets(_stop(source.switches)),
         Text(OVER),
         Facts(
             (
@@ -202,6 +204,11 @@ def cab_card(source: FormSource) -> Document:
     if open_orders:
         blocks.append(Bullets(tuple(open_orders)))
     return _form("Cab card", f"rig {rig.name}: lock pins", f"card-{rig.name}", source, blocks)
+
+
+def _stop(switches: Sequence[str]) -> tuple[str, ...]:
+    """When to stop; an open switch stands on the line of the pins: the smallest card has no room for a line more."""
+    return (f"{STOP[0]}, or its switch is open after a lock throw", *STOP[1:]) if switches else STOP
 
 
 def card_counts_until(source: FormSource) -> date:
