@@ -113,6 +113,7 @@ TABLE: tuple[Published, ...] = (
     Published("REG-1", "NIST StRD, linear regression, Norris", "core/analysis/test_calibration.py::test_reg_1_the_published_fit_of_norris_comes_out", "throwbook.core.analysis.calibration:fit_calibration", "board calibrate"),
     Published("CRC", "CRC catalogue (RevEng), CRC-16/IBM-3740", "protocol/test_framing.py::test_the_crc_has_the_published_check_value", "throwbook.protocol.framing:frame", "record"),
     Published("CRC", "the same", _HEADERS + "published_values_come_out_exactly", "common/crc16.h:crc16", "shunt_monitor"),
+    Published("CRC-8", "application note 27 of the maker of the DS18B20, example 2; CRC catalogue (RevEng), CRC-8/MAXIM-DOW", _HEADERS + "published_values_come_out_exactly", "common/one_wire.h:crc8", "shunt_monitor"),
     Published("INA219", "data sheet SBOS448F, table 3", _HEADERS + "published_values_come_out_exactly", "common/ina_registers.h:ina_calibration", "shunt_monitor"),
     Published("INA226", "data sheet SBOS547, table 1", _HEADERS + "published_values_come_out_exactly", "common/ina_registers.h:ina_bus_counts", "shunt_monitor"),
     Published("HALL-1", "data sheet of the 185/100/66 mV/A Hall sensors", _HEADERS + "hall_1_the_5_a_type_at_5_v", "common/hall.h:hall_counts", "hall_sensor"),

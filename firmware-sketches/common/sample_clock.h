@@ -25,4 +25,15 @@ inline void sample_clock_start(uint16_t rate_hz) {
   TCCR1B = static_cast<uint8_t>(_BV(WGM12) | setting.clock_select);
 }
 
+// Microseconds until the next interrupt, rounded down; more than any period while the clock is stopped.
+inline uint32_t sample_clock_left_us() {
+  if (!(TIMSK1 & _BV(OCIE1A))) return 0xFFFFFFFF;
+  const uint8_t flags = SREG;
+  cli();
+  const uint16_t ticks = TIFR1 & _BV(OCF1A) ? 0 : static_cast<uint16_t>(OCR1A - TCNT1);
+  SREG = flags;
+  const uint16_t divider = kTimerDividers[(TCCR1B & 7) - 1];
+  return static_cast<uint32_t>(ticks) * divider / (F_CPU / 1000000);
+}
+
 }  // namespace throwbook

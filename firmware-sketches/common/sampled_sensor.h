@@ -1,19 +1,44 @@
 // What every sensor does alike: the clock that makes samples due, the buffer they wait in, and how many were lost; the pin
-// switches and the thermistor beside it.
+// switches and the temperature probe beside it.
 // A sensor's own class builds on it and adds how its chip is read; see README.md, "Another sensor".
 #pragma once
 #include <Arduino.h>
 
 #include "ntc.h"
+#include "one_wire.h"
+#include "one_wire_line.h"
 #include "pin_switches.h"
 #include "sample_clock.h"
 #include "sampler.h"
 
 namespace throwbook {
 
+// The one-wire probe. Where none is fitted: no code, and not a byte of RAM.
+template <bool kFitted, uint8_t kPin>
+class ProbeOnWire {
+ protected:
+  void talk() {}
+  int16_t centidegrees() const { return kNotAnswering; }
+};
+
+template <uint8_t kPin>
+class ProbeOnWire<true, kPin> {
+ protected:
+  void talk() { probe_.step(micros(), sample_clock_left_us()); }
+  int16_t centidegrees() const { return probe_.centidegrees(); }
+
+ private:
+  OneWireProbe<OneWireLine<kPin>> probe_;
+};
+
 // Beside: static constexpr SwitchWiring wiring();  bool has_thermistor();  const NtcTable& table();
+//         static constexpr bool has_one_wire();  uint8_t one_wire_pin();
 template <class Beside>
-class SampledSensor {
+class SampledSensor : ProbeOnWire<Beside::has_one_wire(), Beside::one_wire_pin()> {
+  typedef ProbeOnWire<Beside::has_one_wire(), Beside::one_wire_pin()> OnWire;
+  static_assert(!Beside::has_one_wire() || !(pull_ups(Beside::wiring()) >> Beside::one_wire_pin() & 1),
+                "the one-wire probe and a pin switch are on the same pin");
+
  public:
   explicit SampledSensor(uint16_t rate_hz) : rate_hz_(rate_hz) {}
 
@@ -22,9 +47,13 @@ class SampledSensor {
 
   uint8_t switches_fitted() const { return fitted_bits(Beside::wiring()); }
 
-  bool has_temperature() const { return Beside::has_thermistor(); }
+  bool has_temperature() const { return Beside::has_thermistor() || Beside::has_one_wire(); }
+
+  // The loop, when no sample is being read: a one-wire probe is talked to in single time slots that end before the next one.
+  void talk_to_probe() { OnWire::talk(); }
 
   int16_t temperature() const {
+    if (Beside::has_one_wire()) return OnWire::centidegrees();
     noInterrupts();
     const uint16_t sixteenths = thermistor_.sixteenths();
     interrupts();

@@ -13,11 +13,16 @@ const uint32_t kMostConversionsHz = 2900;  // three of 104 us each, and 30 us to
 
 constexpr NtcTable kNtcTable PROGMEM = ntc_table({kThermistorOhmAt25, kThermistorBeta, kThermistorSeriesOhm});
 
+const bool kThermistorFitted = kTemperatureFitted && !kTemperatureIsOneWire;
+const bool kOneWireFitted = kTemperatureFitted && kTemperatureIsOneWire;
+
 struct Beside {
   static constexpr SwitchWiring wiring() {
     return {kLeftSwitchFitted, kLeftSwitchPin, kRightSwitchFitted, kRightSwitchPin};
   }
-  static constexpr bool has_thermistor() { return kTemperatureFitted; }
+  static constexpr bool has_thermistor() { return kThermistorFitted; }
+  static constexpr bool has_one_wire() { return kOneWireFitted; }
+  static constexpr uint8_t one_wire_pin() { return kOneWirePin; }
   static const NtcTable& table() { return kNtcTable; }
 };
 
@@ -66,12 +71,19 @@ class AnalogHall : public SampledSensor<Beside> {
     } else {
       thermistor_.take(value);
     }
-    if (kTemperatureFitted && answering_ && stage_ != Stage::temperature) {
+    if (kThermistorFitted && answering_ && stage_ != Stage::temperature) {
       stage_ = Stage::temperature;
       return convert(kTemperatureChannel);
     }
     stage_ = Stage::idle;
     if (answering_) sampler_.deliver(in_hand_);  // else its number stays a gap
+  }
+
+  // --- the loop ---
+
+  // Not while conversions are under way: their interrupts would have to wait.
+  void talk_between_samples() {
+    if (kOneWireFitted && stage_ == Stage::idle) talk_to_probe();
   }
 
   // --- what the conversation asks for ---

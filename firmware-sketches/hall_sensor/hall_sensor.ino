@@ -1,5 +1,6 @@
 // Current of an actuator from an analog Hall sensor, and its supply voltage through a divider, to the Throwbook logger.
-// Reads only: it sets no pin as an output, so it can't move anything. Settings: settings.h. Wiring: wiring.md.
+// Reads only: it can't move anything. No pin is an output, but for the pulses to a one-wire probe, where one is chosen.
+// Settings: settings.h. Wiring: wiring.md.
 #include "analog_hall.h"
 
 namespace {
@@ -20,4 +21,7 @@ void setup() {
   conversation.power_up();
 }
 
-void loop() { conversation.step(); }
+void loop() {
+  sensor.talk_between_samples();
+  conversation.step();
+}

@@ -12,11 +12,16 @@ namespace throwbook {
 
 constexpr NtcTable kNtcTable PROGMEM = ntc_table({kThermistorOhmAt25, kThermistorBeta, kThermistorSeriesOhm});
 
+const bool kThermistorFitted = kTemperatureFitted && !kTemperatureIsOneWire;
+const bool kOneWireFitted = kTemperatureFitted && kTemperatureIsOneWire;
+
 struct Beside {
   static constexpr SwitchWiring wiring() {
     return {kLeftSwitchFitted, kLeftSwitchPin, kRightSwitchFitted, kRightSwitchPin};
   }
-  static constexpr bool has_thermistor() { return kTemperatureFitted; }
+  static constexpr bool has_thermistor() { return kThermistorFitted; }
+  static constexpr bool has_one_wire() { return kOneWireFitted; }
+  static constexpr uint8_t one_wire_pin() { return kOneWirePin; }
   static const NtcTable& table() { return kNtcTable; }
 };
 
@@ -52,7 +57,7 @@ class I2cShunt : public SampledSensor<Beside> {
 
   void begin() {
     begin_switches();
-    if (kTemperatureFitted) {
+    if (kThermistorFitted) {
       ADMUX = _BV(REFS0) | kTemperatureChannel;
       ADCSRA = kConvert128;
     }
@@ -69,7 +74,7 @@ class I2cShunt : public SampledSensor<Beside> {
 
   // Takes a conversion of the thermistor that is done, and starts the next one: 104 us each, nobody waits.
   void read_temperature() {
-    if (!kTemperatureFitted || (ADCSRA & _BV(ADSC))) return;
+    if (!kThermistorFitted || (ADCSRA & _BV(ADSC))) return;
     thermistor_.take(static_cast<int16_t>(ADC));
     ADCSRA = kConvert128 | _BV(ADSC);
   }

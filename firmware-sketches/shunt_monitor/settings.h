@@ -16,6 +16,8 @@ const uint8_t kLeftSwitchPin = 2;
 const uint8_t kRightSwitchPin = 3;
 
 const bool kTemperatureFitted = false;  // a thermistor from A2 to ground, and a resistor from A2 to the board's 5 V
+const bool kTemperatureIsOneWire = false;  // true: a one-wire probe (DS18B20 type) in place of the thermistor
+const uint8_t kOneWirePin = 4;             // D4
 const uint8_t kTemperatureChannel = 2;  // A2
 const uint16_t kThermistorOhmAt25 = 10000;
 const uint16_t kThermistorBeta = 3950;  // [K], data sheet

@@ -1,5 +1,6 @@
 // Current and supply voltage of an actuator from an INA219 or INA226 kind of shunt monitor, to the Throwbook logger.
-// Reads only: it sets no pin as an output, so it can't move anything. Settings: settings.h. Wiring: wiring.md.
+// Reads only: it can't move anything. No pin is an output, but for the pulses to a one-wire probe, where one is chosen.
+// Settings: settings.h. Wiring: wiring.md.
 #include "i2c_shunt.h"
 
 namespace {
@@ -22,5 +23,6 @@ void setup() {
 void loop() {
   sensor.read_temperature();
   sensor.read_if_due();
+  sensor.talk_to_probe();
   conversation.step();
 }

@@ -1,6 +1,7 @@
 """Fixtures that build the sketches, the emulator host and the programs around the headers."""
 
 import os
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -40,6 +41,13 @@ def sketches_with_pins(shared: Path) -> Path:
     """The same with both pin switches and the thermistor fitted."""
     need(["make", "avr-gcc", "avr-g++", "avr-size"], [ARDUINO_CORE])
     return built_once(shared, "sketches-with-pins", build_sketches_with_pins)
+
+
+@pytest.fixture(scope="session")
+def sketches_with_one_wire(shared: Path) -> Path:
+    """The same with a one-wire probe in place of the thermistor."""
+    need(["make", "avr-gcc", "avr-g++", "avr-size"], [ARDUINO_CORE])
+    return built_once(shared, "sketches-with-one-wire", partial(build_sketches_with_pins, probe="one-wire"))
 
 
 @pytest.fixture(scope="session")

@@ -1,7 +1,8 @@
 """The sketches' headers, compiled for the PC: published values first, then the rules the board keeps.
 
 Check values: CRC catalogue (RevEng), CRC-16/IBM-3740; Texas Instruments SBOS448F table 3 (INA219) and SBOS547 table 1
-(INA226): 10 A through 2 mohm, 12 V, 1 mA a count; Hall sensor: data sheet of the 185/100/66 mV/A type.
+(INA226): 10 A through 2 mohm, 12 V, 1 mA a count; Hall sensor: data sheet of the 185/100/66 mV/A type. One-wire check:
+application note 27 of the maker of the DS18B20, example 2 (a ROM code), and the CRC catalogue (RevEng), CRC-8/MAXIM-DOW.
 """
 
 import math
@@ -41,6 +42,9 @@ PUBLISHED = [
     ("INA226", "bus 226 9584", "9584"),  # 2570h
     ("INA226", "bus-lsb 226", "1250"),  # 9584 * 1.25 mV = 11.98 V
     ("INA226", "amp-lsb 226 2000", "1250"),  # so that shunt 8000 (1F40h) is 10 A
+    ("one-wire", "crc8 021cb801000000", "a2"),  # family code first
+    ("one-wire", "crc8 021cb801000000a2", "0"),
+    ("one-wire", "crc8 " + b"123456789".hex(), "a1"),
 ]
 
 
@@ -206,6 +210,151 @@ def test_the_thermistor_follows_the_beta_equation(ask, centigrade):
 def test_a_broken_wire_and_a_short_are_no_temperature_and_leave_nothing_behind(ask, counts):
     read = ask(f"thermistor 512 512 {counts} 512")[0].split()
     assert read == ["2500", "2500", "-32768", "2500"]
+
+
+# ---- the one-wire probe ----
+
+
+def crc8(data: bytes) -> int:
+    """The same polynomial as a long division over the bits, lowest first: another way than the header's."""
+    rest = 0
+    for bit in [byte >> n & 1 for byte in data for n in range(8)] + [0] * 8:
+        rest = rest << 1 | bit
+        if rest & 0x100:
+            rest ^= 0x131
+    return int(f"{rest:08b}"[::-1], 2)
+
+
+def scratchpad(sixteenths: int, mark: int = 0x21, config: int = 0x7F) -> bytes:
+    body = sixteenths.to_bytes(2, "little", signed=True) + bytes(
+        [mark, 0xFF - mark, config, 0xFF, 0x0C, 0x10]
+    )
+    return body + bytes([crc8(body)])
+
+
+# Table "Temperature/Data Relationship" of the DS18B20's data sheet (its figures from memory).
+DS18B20_TABLE = {
+    0x07D0: 125,
+    0x0550: 85,
+    0x0191: 25.0625,
+    0x00A2: 10.125,
+    0x0008: 0.5,
+    0x0000: 0,
+    0xFFF8: -0.5,
+    0xFF5E: -10.125,
+    0xFE6F: -25.0625,
+    0xFC90: -55,
+}
+
+
+@pytest.mark.parametrize(("register", "centigrade"), DS18B20_TABLE.items())
+def test_the_probes_register_is_sixteenths_of_a_degree(ask, register, centigrade):
+    signed = register - (register & 0x8000) * 2
+    read = int(ask(f"scratchpad {scratchpad(signed).hex()} {0x21}")[0])
+    assert read == pytest.approx(100 * centigrade, abs=0.5)
+
+
+def test_a_scratchpad_with_any_one_bit_wrong_is_no_temperature(ask):
+    right = int.from_bytes(scratchpad(400), "big")
+    wrong = [(right ^ 1 << bit).to_bytes(9, "big").hex() for bit in range(72)]
+    assert ask(*(f"scratchpad {each} {0x21}" for each in wrong)) == ["-32768"] * 72
+    assert ask(f"scratchpad {scratchpad(400).hex()} {0x21}") == ["2500"]
+
+
+def test_a_whole_scratchpad_of_another_measurement_or_of_a_line_that_is_down_is_no_temperature(ask):
+    after_power_on = bytes.fromhex("50054b467fff0c10")
+    others = [
+        scratchpad(400, mark=0x20),  # another measurement's
+        scratchpad(400, config=0x1F),  # 9 bits
+        scratchpad(126 * 16),
+        scratchpad(-56 * 16),
+        after_power_on + bytes([crc8(after_power_on)]),
+        bytes(9),  # the check of nothing is right
+        b"\xff" * 9,
+    ]
+    assert ask(*(f"scratchpad {each.hex()} {0x21}" for each in others)) == ["-32768"] * len(others)
+
+
+@pytest.fixture
+def probe(header_programs):
+    """What the board has for a temperature after each ``run``, and the traffic: (hundredths, resets, slots, shortest pause)."""
+
+    def runs(*orders: str) -> list[tuple[int, int, int, int]]:
+        done = subprocess.run(
+            [header_programs / "one_wire"],
+            input="\n".join(orders) + "\n",
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=20,
+        )
+        assert done.returncode == 0, done.stderr
+        return [tuple(map(int, line.split())) for line in done.stdout.splitlines()]
+
+    return runs
+
+
+NONE = -32768
+
+
+def degrees(rows) -> list[int]:
+    return [row[0] for row in rows]
+
+
+def test_a_probe_is_read_again_and_again_and_before_the_first_time_there_is_no_temperature(probe):
+    assert degrees(probe("sixteenths 296", "run 500", "run 800", "sixteenths -85", "run 2500")) == [
+        NONE,
+        1850,
+        -531,
+    ]
+
+
+def test_slots_are_single_and_keep_their_pause(probe):
+    (row,) = probe("sixteenths 296", "run 5000")
+    assert row[3] >= 300
+
+
+def test_an_absent_probe_a_short_and_a_wrong_bit_are_no_temperature_and_leave_nothing_behind(probe):
+    for trouble, mended in [("present 0", "present 1"), ("held 1", "held 0"), ("flip 3", "flip -1")]:
+        read = degrees(probe("sixteenths 296", "run 1300", trouble, "run 2500", mended, "run 2500"))
+        assert read == [1850, NONE, 1850], trouble
+
+
+def test_nothing_is_done_to_a_line_that_is_held_down(probe):
+    assert probe("held 1", "run 3000")[0][1:3] == (0, 0)
+
+
+@pytest.mark.parametrize("after_ms", [5, 40, 200, 500, 700, 745, 760])
+def test_the_85_degrees_of_a_probe_that_lost_its_supply_are_never_a_temperature(probe, after_ms):
+    read = degrees(probe("sixteenths 296", f"run {after_ms}", "power-loss", "run 400", "run 2500"))
+    assert read[1] in (NONE, 1850)
+    assert read[2] == 1850
+    every_50_ms = degrees(probe("sixteenths 296", f"run {after_ms}", "power-loss", *["run 50"] * 60))
+    assert set(every_50_ms) <= {NONE, 1850}
+
+
+def test_the_85_degrees_of_a_probe_that_never_converted_are_no_temperature_and_measured_ones_are(probe):
+    assert degrees(probe("deaf 1", "run 4000")) == [NONE]
+    assert degrees(probe("sixteenths 1360", "run 1300")) == [8500]
+
+
+def test_a_conversion_that_never_ends_is_no_temperature(probe):
+    assert degrees(probe("convert-ms 5000", "run 1500", "run 1500")) == [NONE, NONE]
+
+
+def test_nothing_begins_that_would_not_be_over_before_the_next_sample(probe):
+    assert probe("free-us 649", "run 3000")[0][1:3] == (0, 0)
+    resets_only = probe("run 1", "free-us 99", "run 3000")[-1]
+    assert resets_only[1:3] == (1, 0)
+    assert probe("sixteenths 296", "free-us 650", "run 1300")[0][0] == 1850
+
+
+def test_a_reading_that_grows_old_without_another_one_is_no_temperature_any_more(probe):
+    assert degrees(probe("sixteenths 296", "run 1300", "free-us 10", "run 4000", "run 2000")) == [
+        1850,
+        1850,
+        NONE,
+    ]
 
 
 # ---- the sampler ----

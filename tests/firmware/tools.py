@@ -59,14 +59,18 @@ def build_sketches(folder: Path, sources: Path = SKETCHES) -> None:
     (folder / "sizes.txt").write_text(run(["make", "-s", "-C", sources, f"OUT={folder}"]))
 
 
-def build_sketches_with_pins(folder: Path) -> None:
-    """As somebody builds them who has fitted both switches and the thermistor."""
+def build_sketches_with_pins(folder: Path, probe: str = "thermistor") -> None:
+    """As somebody builds them who has fitted both switches and a thermistor, or a ``one-wire`` probe."""
     sources = folder / "sources"
     shutil.copytree(SKETCHES, sources, ignore=shutil.ignore_patterns("build"))
     for settings in sources.glob("*/settings.h"):
         text = settings.read_text("utf-8")
         assert text.count("Fitted = false") == 3, settings
-        settings.write_text(text.replace("Fitted = false", "Fitted = true"), "utf-8")
+        text = text.replace("Fitted = false", "Fitted = true")
+        if probe == "one-wire":
+            assert text.count("IsOneWire = false") == 1, settings
+            text = text.replace("IsOneWire = false", "IsOneWire = true")
+        settings.write_text(text, "utf-8")
     build_sketches(folder, sources)
 
 

@@ -10,7 +10,10 @@
  *   read TIME REGISTER VALUE · write TIME REGISTER VALUE · convert TIME CHANNEL MILLIVOLT
  *   began TIME 0                the script's clock began to run; all times here are the board's own
  *   output TIME PORT PINS       a pin was made an output (there must be none)
- *   stack LOWEST                the lowest address the stack came to */
+ *                               (only the pulses to a one-wire probe, where one is chosen)
+ *   low TIME PIN CYCLES         such a pulse, at its end
+ *   stack LOWEST                the lowest address the stack came to
+ *   masked CYCLES               the longest that interrupts were off in one go while it sampled */
 #include "host.h"
 
 #include <math.h>
@@ -34,6 +37,7 @@ FILE *record;
 
 static const char *sensor;
 static double began_s = -1;
+static int closed_pins; /* a bit each */
 static int thermistor_mv = SUPPLY_MV; /* no thermistor: the resistor pulls the input up */
 
 double board_time_s(void) { return (double)board->cycle / CLOCK_HZ; }
@@ -62,8 +66,23 @@ static void on_conversion(avr_irq_t *irq, uint32_t value, void *unused) {
     }
 }
 
+static void show_switches(void) {
+    for (int pin = LEFT_SWITCH_PIN; pin <= RIGHT_SWITCH_PIN; ++pin) {
+        int pulled_up = board->data[PORTD] >> pin & 1;
+        avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_IOPORT_GETIRQ('D'), pin), !(closed_pins >> pin & 1) && pulled_up);
+    }
+}
+
+static avr_cycle_count_t show_switches_again(avr_t *avr, avr_cycle_count_t when, void *unused) {
+    (void)avr, (void)when, (void)unused;
+    show_switches();
+    return 0;
+}
+
+/* The emulator then shows every input with a pull-up as high, whatever holds it: the switches are shown anew. */
 static void on_direction(avr_irq_t *irq, uint32_t pins, void *port) {
     (void)irq;
+    if (closed_pins) avr_cycle_timer_register(board, 1, show_switches_again, NULL);
     if (pins) fprintf(record, "output %.6f %s %u\n", board_time_s(), (const char *)port, pins);
 }
 
@@ -98,8 +117,8 @@ static void attach_sensor(void) {
 
 /* A closed switch holds its input at ground; an open one, or a broken wire, leaves it to the chip's pull-up. */
 static void turn_switch(int pin, int closed) {
-    uint32_t pull_ups = board->data[PORTD];
-    avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_IOPORT_GETIRQ('D'), pin), !closed && (pull_ups >> pin & 1));
+    closed_pins = closed ? closed_pins | 1 << pin : closed_pins & ~(1 << pin);
+    show_switches();
 }
 
 static void happen(const event_t *event) {
@@ -112,7 +131,7 @@ static void happen(const event_t *event) {
         turn_switch(RIGHT_SWITCH_PIN, event->count);
     else if (!strcmp(event->name, "thermistor-mv"))
         thermistor_mv = event->count;
-    else
+    else if (!one_wire_event(event->name, event->count))
         ina_event(event->name, event->count);
 }
 
@@ -133,17 +152,20 @@ static int stack_pointer(void) { return board->data[SPH] << 8 | board->data[SPL]
 static int run(double seconds, int flat_out) {
     double started_s = wall_s();
     int lowest = 0x8FF;
+    avr_cycle_count_t masked_since = 0, masked = 0;
     for (unsigned count = 1; !over(seconds); ++count) {
         int state = avr_run(board);
         if (state == cpu_Done || state == cpu_Crashed) return 2;
         int pointer = stack_pointer();
         if (pointer > 0x100 && pointer < lowest) lowest = pointer;
+        if (began_s < 0 || board->sreg[S_I]) masked_since = board->cycle;
+        if (board->cycle - masked_since > masked) masked = board->cycle - masked_since;
         if (count % INSTRUCTIONS_PER_LOOK) continue;
         begin_script_once_sampling();
         for (const event_t *event; (event = script_due(script_time_s()));) happen(event);
         if (began_s < 0 || !flat_out) keep_pace(started_s);
     }
-    fprintf(record, "stack %d\n", lowest);
+    fprintf(record, "stack %d\nmasked %d\n", lowest, (int)masked);
     return 0;
 }
 
@@ -158,6 +180,7 @@ int main(int count, char **words) {
     if (!record) return 1;
     make_board(words[1]);
     attach_sensor();
+    one_wire_attach();
     serial_attach();
     if (getchar() == EOF) return 0;
     int failed = run(atof(words[3]), !strcmp(words[4], "flat-out"));

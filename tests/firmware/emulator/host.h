@@ -13,5 +13,9 @@ double script_time_s(void); /* since the sketch first sampled */
 void ina_attach(int is_ina226);
 void ina_event(const char *name, int count);
 
+/* sensor_one_wire.c: a DS18B20 on digital pin 4; it answers a sketch that talks to it */
+void one_wire_attach(void);
+int one_wire_event(const char *name, int count); /* whether it is one of its own */
+
 /* serial_pty.c: the board's serial port as a pseudo-terminal */
 void serial_attach(void);

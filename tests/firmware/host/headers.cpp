@@ -7,6 +7,7 @@
 #include <line_builder.h>
 #include <line_reader.h>
 #include <ntc.h>
+#include <one_wire.h>
 #include <pin_switches.h>
 #include <rate_limit.h>
 #include <sample_timer.h>
@@ -120,6 +121,20 @@ void thermistor(Words& words) {
   }
 }
 
+void check_of_one_wire(Words& words) {
+  const std::string bytes = bytes_of_hex(next<std::string>(words));
+  const uint8_t* first = reinterpret_cast<const uint8_t*>(bytes.data());
+  std::cout << std::hex << static_cast<int>(crc8(first, static_cast<uint8_t>(bytes.size()))) << std::dec;
+}
+
+// A scratchpad of nine bytes, and the mark that was written before.
+void scratchpad(Words& words) {
+  const std::string bytes = bytes_of_hex(next<std::string>(words));
+  if (bytes.size() != kScratchpadBytes) throw std::runtime_error("not nine bytes");
+  const uint8_t mark = static_cast<uint8_t>(number(words));
+  std::cout << probe_centidegrees(reinterpret_cast<const uint8_t*>(bytes.data()), mark);
+}
+
 using Numbers = std::vector<int64_t>;
 
 InaKind kind(int64_t chip) { return chip == 219 ? InaKind::ina219 : InaKind::ina226; }
@@ -151,6 +166,7 @@ const std::map<std::string, std::function<int64_t(const Numbers&)>> kSums = {
 const std::map<std::string, std::function<void(Words&)>> kTalks = {
     {"crc", crc},       {"read", read_lines}, {"sample-line", sample_line}, {"line-of-length", line_of_length},
     {"sample", sample}, {"alarm", alarms},    {"debounce", debounce},       {"thermistor", thermistor},
+    {"crc8", check_of_one_wire}, {"scratchpad", scratchpad},
 };
 
 }  // namespace
