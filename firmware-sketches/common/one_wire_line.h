@@ -37,11 +37,11 @@ class OneWireLine {
     return answered;
   }
 
-  static void write(bool one) {
+  static void write(bool bit) {
     const uint8_t flags = SREG;
     cli();
     pull_low();
-    if (one) {
+    if (bit) {
       _delay_us(6);
     } else {
       _delay_us(64);
@@ -57,9 +57,9 @@ class OneWireLine {
     _delay_us(2);
     let_go();
     _delay_us(9);
-    const bool one = high();
+    const bool bit = high();
     SREG = flags;
-    return one;
+    return bit;
   }
 
  private:

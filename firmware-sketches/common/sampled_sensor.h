@@ -17,14 +17,14 @@ namespace throwbook {
 template <bool kFitted, uint8_t kPin>
 class ProbeOnWire {
  protected:
-  void talk() {}
+  void talk(uint32_t) {}
   int16_t centidegrees() const { return kNotAnswering; }
 };
 
 template <uint8_t kPin>
 class ProbeOnWire<true, kPin> {
  protected:
-  void talk() { probe_.step(micros(), sample_clock_left_us()); }
+  void talk(uint32_t free_us) { probe_.step(micros(), free_us); }
   int16_t centidegrees() const { return probe_.centidegrees(); }
 
  private:
@@ -33,7 +33,8 @@ class ProbeOnWire<true, kPin> {
 
 // Beside: static constexpr SwitchWiring wiring();  bool has_thermistor();  const NtcTable& table();
 //         static constexpr bool has_one_wire();  uint8_t one_wire_pin();
-template <class Beside>
+// Sensor, which builds on it: bool sample_at_hand();   one is due, or being read
+template <class Beside, class Sensor>
 class SampledSensor : ProbeOnWire<Beside::has_one_wire(), Beside::one_wire_pin()> {
   typedef ProbeOnWire<Beside::has_one_wire(), Beside::one_wire_pin()> OnWire;
   static_assert(!Beside::has_one_wire() || !(pull_ups(Beside::wiring()) >> Beside::one_wire_pin() & 1),
@@ -49,8 +50,13 @@ class SampledSensor : ProbeOnWire<Beside::has_one_wire(), Beside::one_wire_pin()
 
   bool has_temperature() const { return Beside::has_thermistor() || Beside::has_one_wire(); }
 
-  // The loop, when no sample is being read: a one-wire probe is talked to in single time slots that end before the next one.
-  void talk_to_probe() { OnWire::talk(); }
+  // The loop, last in its round: a one-wire probe is talked to in single time slots that end before the next sample is due.
+  // The time is looked at first: after it a tick either shows as a sample at hand, or the time is too short for a slot.
+  void talk_to_probe() {
+    if (!Beside::has_one_wire()) return;
+    const uint32_t free_us = sample_clock_left_us();
+    if (!static_cast<const Sensor*>(this)->sample_at_hand()) OnWire::talk(free_us);
+  }
 
   int16_t temperature() const {
     if (Beside::has_one_wire()) return OnWire::centidegrees();

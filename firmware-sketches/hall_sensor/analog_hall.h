@@ -35,9 +35,9 @@ constexpr SensorScale kHallScale = {
     longest_sample_line(kHallZero, kHasVoltage, kConverterSteps - 1, fitted_bits(Beside::wiring()) != 0, kTemperatureFitted),
     kMostConversionsHz};
 
-class AnalogHall : public SampledSensor<Beside> {
+class AnalogHall : public SampledSensor<Beside, AnalogHall> {
  public:
-  AnalogHall() : SampledSensor<Beside>(kStartRateHz) {}
+  AnalogHall() : SampledSensor<Beside, AnalogHall>(kStartRateHz) {}
 
   void begin() {
     begin_switches();
@@ -79,12 +79,7 @@ class AnalogHall : public SampledSensor<Beside> {
     if (answering_) sampler_.deliver(in_hand_);  // else its number stays a gap
   }
 
-  // --- the loop ---
-
-  // Not while conversions are under way: their interrupts would have to wait.
-  void talk_between_samples() {
-    if (kOneWireFitted && stage_ == Stage::idle) talk_to_probe();
-  }
+  bool sample_at_hand() const { return stage_ != Stage::idle; }
 
   // --- what the conversation asks for ---
 

@@ -22,6 +22,6 @@ void setup() {
 }
 
 void loop() {
-  sensor.talk_between_samples();
   conversation.step();
+  sensor.talk_to_probe();
 }

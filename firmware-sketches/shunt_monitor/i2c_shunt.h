@@ -51,9 +51,9 @@ const uint32_t kChipCurrentLsbMicroamp = 1000;
 constexpr uint16_t kCalibrationOfIna219 = ina_calibration(InaKind::ina219, kChipCurrentLsbMicroamp, kShuntMicroOhm);
 constexpr uint16_t kCalibrationOfIna226 = ina_calibration(InaKind::ina226, kChipCurrentLsbMicroamp, kShuntMicroOhm);
 
-class I2cShunt : public SampledSensor<Beside> {
+class I2cShunt : public SampledSensor<Beside, I2cShunt> {
  public:
-  I2cShunt() : SampledSensor<Beside>(kStartRateHz) {}
+  I2cShunt() : SampledSensor<Beside, I2cShunt>(kStartRateHz) {}
 
   void begin() {
     begin_switches();
@@ -98,6 +98,8 @@ class I2cShunt : public SampledSensor<Beside> {
     sampler_.deliver(sample);
   }
 
+  bool sample_at_hand() const { return sampler_.due(); }
+
   // --- what the conversation asks for ---
 
   // INA226: it has a manufacturer's code. INA219: it has none, so its configuration must be as after power-up or as we set it.
@@ -129,7 +131,7 @@ class I2cShunt : public SampledSensor<Beside> {
   }
 
   void set_rate(uint16_t hz) {
-    SampledSensor<Beside>::set_rate(hz);
+    SampledSensor<Beside, I2cShunt>::set_rate(hz);
     if (kind_ != InaKind::none) write_settings();
   }
 

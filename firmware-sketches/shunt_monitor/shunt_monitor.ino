@@ -23,6 +23,6 @@ void setup() {
 void loop() {
   sensor.read_temperature();
   sensor.read_if_due();
-  sensor.talk_to_probe();
   conversation.step();
+  sensor.talk_to_probe();
 }

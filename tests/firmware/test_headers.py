@@ -315,13 +315,13 @@ def test_slots_are_single_and_keep_their_pause(probe):
 
 
 def test_an_absent_probe_a_short_and_a_wrong_bit_are_no_temperature_and_leave_nothing_behind(probe):
-    for trouble, mended in [("present 0", "present 1"), ("held 1", "held 0"), ("flip 3", "flip -1")]:
+    for trouble, mended in [("present 0", "present 1"), ("shorted 1", "shorted 0"), ("flip 3", "flip -1")]:
         read = degrees(probe("sixteenths 296", "run 1300", trouble, "run 2500", mended, "run 2500"))
         assert read == [1850, NONE, 1850], trouble
 
 
 def test_nothing_is_done_to_a_line_that_is_held_down(probe):
-    assert probe("held 1", "run 3000")[0][1:3] == (0, 0)
+    assert probe("shorted 1", "run 3000")[0][1:3] == (0, 0)
 
 
 @pytest.mark.parametrize("after_ms", [5, 40, 200, 500, 700, 745, 760])

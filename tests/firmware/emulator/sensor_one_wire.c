@@ -10,7 +10,7 @@ enum { PIN = 4, US = 16 };
 enum { RESET_US = 480, ANSWERS_AFTER_US = 30, ANSWERS_US = 120, HOLDS_US = 30, ONE_US = 15, CONVERTS_US = 700000 };
 enum { SKIP_ROM = 0xCC, WRITE = 0x4E, CONVERT = 0x44, READ = 0xBE };
 
-static int present = 1, held, flip = -1, sixteenths;
+static int present = 1, shorted, flip = -1, sixteenths;
 static int pulled, probe_low;
 static avr_cycle_count_t fell, done;
 static uint8_t scratchpad[9], heard, bits, order, written;
@@ -34,7 +34,7 @@ static void power_on(void) {
 }
 
 static void show_level(void) {
-    avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_IOPORT_GETIRQ('D'), PIN), !pulled && !held && !(present && probe_low));
+    avr_raise_irq(avr_io_getirq(board, AVR_IOCTL_IOPORT_GETIRQ('D'), PIN), !pulled && !shorted && !(present && probe_low));
 }
 
 static avr_cycle_count_t pull(avr_t *avr, avr_cycle_count_t when, void *unused) {
@@ -123,7 +123,7 @@ int one_wire_event(const char *name, int count) {
     if (strncmp(name, "probe-", 6)) return 0;
     if (!strcmp(name, "probe-sixteenths")) sixteenths = count;
     if (!strcmp(name, "probe-present")) present = count;
-    if (!strcmp(name, "probe-held")) held = count;
+    if (!strcmp(name, "probe-shorted")) shorted = count;
     if (!strcmp(name, "probe-flip")) flip = count;
     if (!strcmp(name, "probe-power-loss")) power_on();
     show_level();

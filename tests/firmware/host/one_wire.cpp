@@ -1,6 +1,6 @@
 // A made-up probe on a made-up line, and the sketches' talk with it, driven from stdin, one order a line:
 //   sixteenths N     what it measures              present 0|1   it is on the line, or not
-//   held 0|1         the line is shorted to ground deaf 0|1      it doesn't hear the order to convert
+//   shorted 0|1         the line is shorted to ground deaf 0|1      it doesn't hear the order to convert
 //   convert-ms N     how long it takes             flip N        bit N of each scratchpad comes wrong; -1: none
 //   power-loss       it starts anew, now           free-us N     what is left until the next sample, at every step
 //   run MS           the loop comes round every 50 us for so long; answers: hundredths of a degree, resets, slots, and
@@ -19,7 +19,7 @@ struct Made {
   uint32_t now_us = 0, done_us = 0, convert_us = 700000, last_us = 0, shortest_us = 0xFFFFFFFF;
   long resets = 0, slots = 0;
   int sixteenths = 0, flip = -1;
-  bool present = true, held = false, deaf = false, converting = false;
+  bool present = true, shorted = false, deaf = false, converting = false;
   uint8_t scratchpad[9];
   uint8_t heard = 0, bits = 0, order = 0, written = 0;
   bool addressed = false;
@@ -68,7 +68,7 @@ struct Made {
 } made;
 
 struct Line {
-  static bool high() { return !made.held; }
+  static bool high() { return !made.shorted; }
   static bool reset() {
     made.used();
     ++made.resets;
@@ -76,11 +76,11 @@ struct Line {
     made.order = made.heard = made.bits = 0;
     return made.present;
   }
-  static void write(bool one) {
+  static void write(bool bit) {
     made.used();
     ++made.slots;
     if (!made.present) return;
-    made.heard = static_cast<uint8_t>(made.heard >> 1 | (one ? 0x80 : 0));
+    made.heard = static_cast<uint8_t>(made.heard >> 1 | (bit ? 0x80 : 0));
     if (++made.bits < 8) return;
     made.bits = 0;
     made.take(made.heard);
@@ -110,7 +110,7 @@ int main() {
     words >> order >> number;
     if (order == "sixteenths") made.sixteenths = static_cast<int>(number);
     if (order == "present") made.present = number != 0;
-    if (order == "held") made.held = number != 0;
+    if (order == "shorted") made.shorted = number != 0;
     if (order == "deaf") made.deaf = number != 0;
     if (order == "convert-ms") made.convert_us = static_cast<uint32_t>(number) * 1000;
     if (order == "flip") made.flip = static_cast<int>(number);
