@@ -1,6 +1,6 @@
 // A made-up probe on a made-up line, and the sketches' talk with it, driven from stdin, one order a line:
 //   sixteenths N     what it measures              present 0|1   it is on the line, or not
-//   shorted 0|1         the line is shorted to ground deaf 0|1      it doesn't hear the order to convert
+//   shorted 0|1      the line is shorted to ground  deaf 0|1      it doesn't hear the order to convert
 //   convert-ms N     how long it takes             flip N        bit N of each scratchpad comes wrong; -1: none
 //   power-loss       it starts anew, now           free-us N     what is left until the next sample, at every step
 //   run MS           the loop comes round every 50 us for so long; answers: hundredths of a degree, resets, slots, and
