@@ -239,7 +239,7 @@ def test_a_board_that_starts_anew_in_mid_record_is_seen(board):
     with board("hall", steady(1.0), 1.4, [Event(0.8, "board-reset")]) as emulated:
         heard = converse(emulated)
     (reset,) = heard.of(Reset)
-    assert "anew" in reset.why
+    assert reset.why == "the board restarted"
     assert len(joined(heard)) == pytest.approx(0.8 / PERIOD_S, abs=2)
     assert len(heard.of(Identified)) >= 1
 
