@@ -14,7 +14,7 @@ from throwbook.jobs.latch import Clearing, clear, raise_by_hand
 from throwbook.jobs.maintenance import WORK_BEFORE, Logged
 from throwbook.jobs.maintenance import add as add_service
 from throwbook.jobs.rigs import add_rig
-from throwbook.jobs.sheets import plan
+from throwbook.jobs.sheets import plan, see
 from throwbook.jobs.sign_off import accept
 from throwbook.jobs.steps_to_clear import steps_to_clear
 
@@ -124,6 +124,29 @@ def test_work_of_a_day_before_the_order_is_no_step(logbook):
     assert done(logbook) == [False] * 4
     assert repaired(logbook).lacks == ()
     assert done(logbook) == [True, True, False, False]
+
+
+def thrown_on_13_march(path: Path, *, pin_with_throw: bool) -> None:
+    """One lock throw; its left pin was seen out of its hole, then or a day later."""
+    state, _ = plan(path, RIG, "spot", BY, NOW)
+    throw, day = parse_line("lock 15.20s 2.10A 2.90A 12.40V", "test"), NOW - timedelta(days=1)
+    if pin_with_throw:
+        throw = replace(throw, left_pin="no")
+    entry = HandEntry([throw], "", state.name, seen_how="torch", thrown_at=day)
+    enter(path, RIG, entry, BY, NOW if pin_with_throw else day)
+    if not pin_with_throw:
+        see(path, state.name, [1], PinAnswers("no", "yes", "torch"), BY, NOW)
+
+
+@pytest.mark.parametrize("with_throw", [True, False])
+def test_a_repair_counts_by_the_day_a_pin_was_seen_not_by_the_day_of_its_throw(with_throw, tmp_path):
+    path = tmp_path / "l.throwbook"
+    add_rig(path, Path(__file__).parent.parent / "cli" / "quarry-loader.toml", BY, NOW)
+    thrown_on_13_march(path, pin_with_throw=with_throw)
+    assert repaired(path, on=date(2026, 3, 13)).lacks == (() if with_throw else (WORK_BEFORE,))
+    assert done(path)[:2] == [with_throw] * 2
+    assert repaired(path).lacks == ()
+    assert done(path)[:2] == [True, True]
 
 
 def test_an_order_that_a_wrong_clock_dated_ahead_can_be_repaired_today(logbook):

@@ -15,7 +15,7 @@ from throwbook.core.status.maintenance import (
     order_complaints,
     row_from,
 )
-from throwbook.core.status.raising import repair_lacks
+from throwbook.core.status.raising import SEEN_CAUSES, repair_lacks
 from throwbook.errors import Field, InputError
 from throwbook.jobs import latch
 from throwbook.jobs.find import opened
@@ -81,15 +81,21 @@ def event_days(
 ) -> dict[str, date]:
     """On which day what raised each of the ``orders`` happened: its throw, else its sheet's day, else when it was written.
 
+    What a person saw happened no earlier than it was written, unless it came in together with its throw, as from paper.
     ``zone``: whose days; None: this computer's.
     """
-    started = {one.id: one.trial.started for one in book.trials(rig=rig)}
+    trials = {one.id: one for one in book.trials(rig=rig)}
     sheet_days = {one.sheet.id: plan_from(one.sheet.plan).day for one in book.sheets(rig)}
     days = {}
     for order in book.orders(rig):
-        thrown, day = started.get(order.trial or ""), sheet_days.get(order.sheet or "")
-        on_day = datetime.fromisoformat(day).date() if day else order.at.astimezone(zone).date()
-        days[order.id] = thrown.astimezone(zone).date() if thrown else on_day
+        throw, day = trials.get(order.trial or ""), sheet_days.get(order.sheet or "")
+        written_on = order.at.astimezone(zone).date()
+        days[order.id] = datetime.fromisoformat(day).date() if day else written_on
+        if throw and throw.trial.started:
+            days[order.id] = throw.trial.started.astimezone(zone).date()
+        with_throw = throw and throw.placement and throw.placement.at == order.at
+        if order.cause in SEEN_CAUSES.values() and not with_throw:
+            days[order.id] = max(days[order.id], written_on)
     return {name: day for name, day in days.items() if name in orders}
 
 
