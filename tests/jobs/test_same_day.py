@@ -13,7 +13,7 @@ from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.logbook_care import export
 from throwbook.jobs.maintenance import add
 from throwbook.jobs.rigs import add_rig
-from throwbook.jobs.sheets import plan
+from throwbook.jobs.sheets import plan, view
 from throwbook.jobs.trend import effects_measured_by, rig_from_export, rig_trend, trend_of
 from throwbook.logbook import open_logbook
 
@@ -150,3 +150,16 @@ def test_a_throw_entered_faster_than_it_can_run_keeps_no_time_of_its_own(tmp_pat
         done = enter(path, RIG, HandEntry([throw], "", state.name, thrown_at=when, by_entry=True), BY, when)
         known.append((done.at_once, done.trials[0].trial.started))
     assert known == [(False, DAY), (True, DAY), (True, DAY), (False, DAY + timedelta(seconds=60))]
+
+
+def test_a_commissioning_entered_faster_than_it_can_run_takes_a_reason(tmp_path):
+    path = tmp_path / "book"
+    add_rig(path, RIG_FILE, BY, DAY)
+    state, _ = plan(path, RIG, "commissioning", BY, DAY)
+    for i in range(10):
+        throw = HandThrow(("lock", "unlock")[i % 2], time_s=Reading(11.2 + i / 100, 0.01))
+        when = DAY + timedelta(seconds=5 * i)
+        enter(path, RIG, HandEntry([throw], "", state.name, thrown_at=when, by_entry=True), BY, when)
+    found = view(path, state.name).acceptance
+    said = ("9 throws have no time of their own: nobody knows whether the rests were kept",)
+    assert (found.doubts, found.impossible) == (said, said)

@@ -317,7 +317,7 @@ class AcceptanceStore(TrialStore, SealStore):
         """Accept and seal a sheet. Raises InputError that names what is missing, and then stores nothing.
 
         ``cautions_read``: the person said so when asked; in a pipe nothing is asked. ``shared_risk``: chosen by who signs.
-        ``doubts_because``: why a sheet with times that can't be is accepted all the same.
+        ``doubts_because``: why a sheet with doubtful times is accepted all the same.
         """
         with self.transaction():
             found = self.judged(sheet, rig, signed, now, shared_risk)
@@ -416,6 +416,7 @@ class AcceptanceStore(TrialStore, SealStore):
                         trial.started,
                         simulated_by(place.head),
                         judgement.rig_revision or "",
+                        entered=place.at,
                     )
                 )
         return found

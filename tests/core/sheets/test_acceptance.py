@@ -25,6 +25,11 @@ def judge(**changed: object):
     return acceptance(sheet(**changed), trials, sightings, RIG)
 
 
+def ran_for(time_s: float):
+    figures = Figures(run_current_a=Measured(2.0, 0.1), travel_time_s=Measured(time_s, 0.3))
+    return [replace(one, assessment=replace(one.assessment, figures=figures)) for one in throws()]
+
+
 def test_a_full_sheet_is_accepted():
     found = judge()
     assert found.ok
@@ -52,18 +57,12 @@ def test_the_statement_prints_the_bound_of_its_own_throws():
         (20.0, 0.25, ("shorter than the duty cycle of 25 % calls for",)),
         (20.0, None, ("shorter than the duty cycle of 25 % (assumed) calls for",)),
         (8.0, 0.25, ("9 throws began before the previous throw had ended",)),
-        (0.0, 0.25, ()),
+        (0.0, 0.25, ("9 throws have no time of their own: nobody knows whether the rests were kept",)),
     ],
 )
 def test_rests_too_short_and_times_that_cannot_be_stand_in_the_statement(apart_s, duty, said):
-    figures = Figures(run_current_a=Measured(2.0, 0.1), travel_time_s=Measured(14.0, 0.3))
     trials = [
-        replace(
-            one,
-            assessment=replace(one.assessment, figures=figures),
-            started=NOON + timedelta(seconds=n * apart_s),
-        )
-        for n, one in enumerate(throws())
+        replace(one, started=NOON + timedelta(seconds=n * apart_s)) for n, one in enumerate(ran_for(14.0))
     ]
     rig = replace(RIG, actuator=replace(RIG.actuator, duty_cycle=duty))
     found = acceptance(sheet(), trials, seen(trials), rig)
@@ -71,6 +70,29 @@ def test_rests_too_short_and_times_that_cannot_be_stand_in_the_statement(apart_s
     texts = " ".join(found.doubts)
     assert all(one in texts for one in said)
     assert bool(texts) == bool(said)
+
+
+@pytest.mark.parametrize("entered_s", [0, 5])
+def test_throws_entered_one_by_one_without_a_time_of_their_own_take_a_reason(entered_s):
+    trials = [
+        replace(one, started=NOON, entered=NOON + timedelta(seconds=n * entered_s))
+        for n, one in enumerate(ran_for(11.2))
+    ]
+    found = judge(trials=trials)
+    doubt = "9 throws have no time of their own: nobody knows whether the rests were kept"
+    assert found.doubts == (doubt,)
+    assert f"Doubtful: {doubt}." in found.statement
+    assert found.impossible == ((doubt,) if entered_s else ())
+
+
+def test_one_overlap_leaves_the_short_rests_of_the_others_said():
+    at_s = [0, 20, 40, 60, 80, 100, 120, 140, 160, 165]
+    trials = [
+        replace(one, started=NOON + timedelta(seconds=s)) for s, one in zip(at_s, ran_for(14.0), strict=True)
+    ]
+    texts = " ".join(judge(trials=trials).doubts)
+    assert "shorter than the duty cycle" in texts
+    assert "1 throw began before the previous throw had ended" in texts
 
 
 @pytest.mark.parametrize(("name", "answer"), list(product(SEEN, [a for a in ANSWERS if a != "yes"])))

@@ -129,6 +129,12 @@ def overlaps(assessments: Sequence[Assessment]) -> int:
     return sum(_overlaps(run, before) for run, before in zip(runs, apart, strict=True))
 
 
+def no_own_time(assessments: Sequence[Assessment]) -> int:
+    """How many runs of known date begin at the very moment of an earlier one: one actuator made them one after the other."""
+    begins = [run.begin_s for run in _runs(assessments)]
+    return len(begins) - len(set(begins))
+
+
 def _overlaps(run: _Run, before: Sequence[_Run]) -> bool:
     return any(other.end_s > run.begin_s for other in before)
 

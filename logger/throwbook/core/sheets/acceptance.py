@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from throwbook.core.assessment import PASS, WATCH, Assessment, Measured, worst_verdict
-from throwbook.core.diagnosis.repeatability import duty_signs, overlaps
+from throwbook.core.diagnosis.repeatability import duty_signs, no_own_time, overlaps
 from throwbook.core.machine.electrical import ASSUMED_DUTY
 from throwbook.core.machine.limits import limits_for
 from throwbook.core.quantities.rounding import limit_text, measured_text, rounded_down
@@ -46,10 +46,8 @@ def _typed_again(case: AcceptanceCase) -> list[str]:
 
 
 def _rests_too_short(case: AcceptanceCase) -> list[str]:
-    """Run against rest over the whole sheet, however its throws came in; times that can't be give no rest."""
-    throws = [_timed(one) for one in (*case.trials, *case.left_out)]
-    if overlaps(throws):
-        return []
+    """Run against rest over the whole sheet, however its throws came in; a time that can't be gives no rest."""
+    throws = _all_timed(case)
     known = case.rig.actuator.duty_cycle
     actuator = replace(case.rig.actuator, duty_cycle=known or ASSUMED_DUTY)
     short = duty_signs(throws, actuator).values()
@@ -64,12 +62,32 @@ def _rests_too_short(case: AcceptanceCase) -> list[str]:
 
 def _overlapping(case: AcceptanceCase) -> list[str]:
     """One actuator can't begin a throw before the last one has ended."""
-    runs = overlaps([_timed(one) for one in (*case.trials, *case.left_out)])
+    runs = overlaps(_all_timed(case))
     if not runs:
         return []
     return [
         f"{counted(runs, 'throw')} began before the previous throw had ended, by their times: correct the times; no rest can be worked out from them"
     ]
+
+
+def _no_own_time(case: AcceptanceCase) -> list[str]:
+    """Throws that share the time of an earlier one: their order alone is known."""
+    throws = no_own_time(_all_timed(case))
+    if not throws:
+        return []
+    have = "has no time of its own" if throws == 1 else "have no time of their own"
+    return [f"{counted(throws, 'throw')} {have}: nobody knows whether the rests were kept"]
+
+
+def _times_to_excuse(case: AcceptanceCase) -> tuple[str, ...]:
+    """Doubtful times that whoever signs gives a reason for. Throws that came in together, as from paper, never had a clock."""
+    moments = {(one.started, one.entered) for one in case.trials if one.started is not None}
+    one_by_one = len({started for started, _ in moments}) < len(moments)
+    return (*_overlapping(case), *(_no_own_time(case) if one_by_one else ()))
+
+
+def _all_timed(case: AcceptanceCase) -> list[Assessment]:
+    return [_timed(one) for one in (*case.trials, *case.left_out)]
 
 
 def _timed(throw: SheetTrial) -> Assessment:
@@ -86,6 +104,7 @@ DOUBTS: tuple[Callable[[AcceptanceCase], list[str]], ...] = (
     _typed_again,
     _rests_too_short,
     _overlapping,
+    _no_own_time,
 )
 MISS_AT_95 = 0.05
 """What is left over at 95 % confidence."""
@@ -217,7 +236,7 @@ class Acceptance:
     doubts: tuple[str, ...] = ()
     """What doesn't fit together and doesn't bar it."""
     impossible: tuple[str, ...] = ()
-    """Those of the doubts that can't be so: whoever signs gives a reason."""
+    """Those of the doubts about times that whoever signs gives a reason for."""
     not_proved: tuple[str, ...] = ()
     """Limits that nobody could read anything against: an acceptance says nothing of them."""
     shared_risk: tuple[str, ...] = ()
@@ -269,7 +288,7 @@ def acceptance(
         because=lowered.because,
         claims_lost=lowered.claims_lost,
         doubts=doubted,
-        impossible=tuple(_overlapping(case)),
+        impossible=_times_to_excuse(case),
         not_proved=not_proved(counting),
         shared_risk=tuple(f"{one.throw}: {one.says}" for one in worst_of_each(risks(counting))),
         alerts=alerts,

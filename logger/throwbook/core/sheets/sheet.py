@@ -172,6 +172,8 @@ class SheetTrial:
     """Id of the version of the rig file it was judged by; empty: not known."""
     air_c: float | None = None
     """Air temperature that came with it [degC]; None: none did."""
+    entered: datetime | None = None
+    """When it was put on the sheet; None: not known. Throws of one moment came in together, as from paper."""
 
     @property
     def direction(self) -> str:
@@ -200,6 +202,7 @@ def sheet_trials(logged: Iterable[LoggedTrial]) -> tuple[SheetTrial, ...]:
                     simulated_by(one.placement.head),
                     one.judgement.rig_revision or "",
                     one.placement.ambient_c,
+                    one.placement.at,
                 )
                 for one in logged
                 if one.placement is not None and one.judgement is not None
