@@ -158,6 +158,20 @@ def test_a_half_remembered_name_is_answered_with_the_rigs_it_may_be(run):
     assert "and 13 more" in run("status", "nobody knows")[2]
 
 
+def test_a_number_is_typed_to_its_end_and_a_completed_name_is_told(run):
+    with open_logbook(run.path) as book:
+        book.add_rig("loader-10", RIG_FILE.read_text("utf-8"), "M. K.", datetime.now(UTC))
+    code, out, err = run("status", "loader-1")
+    assert (code, out, "loader-10" in err) == (2, "", True)
+    for words in (("status",), ("rig", "show"), ("trend",), ("order", "list")):
+        assert run(*words, "ader-10")[2].splitlines()[0] == (
+            "throwbook: loader-10, the only rig that 'ader-10' can mean"
+        )
+    assert run("rig", "show", "ader-10")[2].count("the only rig") == 1
+    assert json.loads(run("status", "ader-10", "--json")[1])["rig"] == "loader-10"
+    assert run("status", "loader-10")[2] == ""
+
+
 @pytest.mark.parametrize("option", ["--because", "--reason"])
 def test_a_reason_may_be_called_either_way(run, option):
     enter(run, UNSEEN, *TOLD)

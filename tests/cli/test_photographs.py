@@ -182,6 +182,18 @@ def test_on_a_decided_sheet_only_a_no_brings_its_photograph(run, files):
     assert status(run)["status"] == "do not use"
 
 
+def test_on_a_decided_sheet_the_pin_that_was_seen_takes_none_because_of_the_other(run, files):
+    enter(run, GOOD, *TOLD)
+    assert accept(run, SHEET)[0] == 0
+    assert see(run, "--left-pin", "no", "--right-pin", "yes", "--seen-how", "torch")[0] == 0
+    for refused in (both(files), both(files)[2:]):
+        code, _, err = see(run, *refused)
+        assert (code, "accepted already" in err) == (2, True)
+    assert kept(run) == {}
+    assert see(run, *both(files)[:2])[0] == 0
+    assert set(kept(run)) == {"left"}
+
+
 def test_no_photograph_ever_moves_a_status_or_fills_what_is_missing(run, files):
     enter(run, UNSEEN, *TOLD)
     before = json.loads(run("sheet", "show", SHEET, "--json")[1])["missing"]

@@ -1,18 +1,21 @@
 """The list of all rigs: the same status as of each rig by itself, trends worked out once for each new row, one order."""
 
 import json
+import sys
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from tests.benchmarks.yard import build
+from tests.command import run
+from tests.raw_file import raw
 from throwbook.core.status.latch import raise_order
 from throwbook.core.status.urgency import UNVERIFIED
 from throwbook.jobs.latch import rig_status
 from throwbook.jobs.rig_list import SORTED_BY, Wanted, list_rigs, pick
 from throwbook.jobs.trend import rig_trend
-from throwbook.jobs.worsening import SUFFIX, known_trends, work_out_trends
+from throwbook.jobs.worsening import SUFFIX, UNREADABLE, known_trends, work_out_trends
 from throwbook.logbook import open_logbook
 from throwbook.logbook.all_rigs import AllRigs
 from throwbook.logbook.trials import hand_trial
@@ -76,6 +79,34 @@ def test_what_was_kept_is_what_is_worked_out_anew(path):
     for name, one in kept.items():
         assert one == rig_trend(path, name, TODAY).worsening
     assert not any(one and one.rule == UNVERIFIED for one in kept.values())
+
+
+def test_a_trend_that_could_not_be_read_is_told_and_tried_again(path):
+    work_out_trends(path)
+    kept = path.with_name(path.name + SUFFIX)
+    good = kept.read_text("utf-8")
+    with raw(path) as db:
+        db.execute("DROP TRIGGER trial_no_update")
+        db.execute("UPDATE trial SET hand = 'spoiled' WHERE rig = 'rig-0003'")
+    kept.unlink()
+    assert work_out_trends(path) == RIGS
+    with open_logbook(path, read_only=True) as book:
+        assert known_trends(book).known["rig-0003"] == UNREADABLE
+    assert [one.name for one in list_rigs(path, TODAY) if not one.trend_known] == ["rig-0003"]
+    with raw(path) as db:
+        db.execute("UPDATE trial SET hand = NULL WHERE rig = 'rig-0003'")
+    assert work_out_trends(path) == 1
+    assert json.loads(kept.read_text("utf-8"))["rigs"] == json.loads(good)["rigs"]
+
+
+def test_a_script_that_no_other_process_can_begin_again_gets_its_trends(path):
+    script = (
+        "import sys, throwbook.jobs.worsening as w; w.RIGS_AT_ONCE = 3; print(w.work_out_trends(sys.argv[1]))"
+    )
+    done = run([sys.executable, "-", str(path)], input=script)
+    assert (done.returncode, done.stdout.strip()) == (0, str(RIGS)), done.stderr
+    with open_logbook(path, read_only=True) as book:
+        assert len(known_trends(book).known) == RIGS
 
 
 @pytest.mark.parametrize("spoil", ["", "{}", "[]", "\0", '{"made by": "another"}'])

@@ -2,7 +2,7 @@
 
 import json
 import subprocess
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +11,8 @@ import pytest
 from tests.benchmarks.season_histories import PLAIN, make_history, quarterly
 from tests.command import throwbook_said
 from tests.jobs.season_logbook import logbook_of
-from throwbook.core.status.urgency import GETS_WORSE, MUST_NOT_GO_OUT
+from throwbook.core.status.maintenance import NextCheck
+from throwbook.core.status.urgency import GETS_WORSE, MUST_NOT_GO_OUT, RigFacts, need_of
 from throwbook.core.trend.trend_result import to_json
 from throwbook.errors import InputError
 from throwbook.jobs.logbook_care import export
@@ -69,6 +70,16 @@ def test_the_rig_that_wears_comes_first(book):
 
 def test_an_export_says_what_the_logbook_says(book, exported):
     assert told(fleet_from_export(exported, TODAY)) == told(fleet(book, TODAY, workers=1))
+
+
+def test_the_list_of_an_export_says_that_it_has_no_status(exported, tmp_path):
+    done = trend(tmp_path / "none", "--from-export", str(exported))
+    assert "status not in this list" in done.stdout.partition("loader-")[0]
+    assert "nothing open" not in done.stdout
+    facts = RigFacts(None, True, NextCheck(TODAY), None, TODAY - timedelta(days=60))
+    assert need_of(facts).cause == "status not in this list"
+    one = trend(tmp_path / "none", "loader-07", "--from-export", str(exported))
+    assert "status not in this list" in one.stdout
 
 
 @pytest.mark.long  # one rig's part computed elsewhere: test_other_systems does it in spawned processes

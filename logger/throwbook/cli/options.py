@@ -113,10 +113,11 @@ Command = TypeVar("Command", bound=Any)
 
 def logbook_of(ctx: click.Context) -> str | None:
     """The logbook asked for before the command; None: the default one."""
-    from throwbook.jobs.find import logbook_path, when_waiting
+    from throwbook.jobs.find import logbook_path, when_completed, when_waiting
     from throwbook.jobs.windows import on_a_network
 
     when_waiting(waiting)
+    when_completed(diagnostics.complain)
     found = ctx.obj["logbook"] if ctx.obj else None
     logbook = None if found is None else str(found)
     if sys.platform == "win32" and on_a_network(logbook_path(logbook)):

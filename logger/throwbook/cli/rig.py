@@ -348,7 +348,7 @@ def show(ctx: click.Context, source: str, as_json: bool) -> None:
     from throwbook.jobs.rigs import rig_history
 
     found = load_rig(source, logbook_of(ctx)).rig
-    logged = None if means_a_file(source) else rig_history(logbook_of(ctx), source, now().date())
+    logged = None if means_a_file(source) else rig_history(logbook_of(ctx), found.name, now().date())
     if as_json:
         output.json_line(rig_json(found) | ({"logbook": history_json(logged)} if logged else {}))
         return

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 STOP_AT = 4
 """From this urgency on the exit code is 1 (of all rigs: ``Need.stops``)."""
+NO_ORDERS = "The orders of an export are not read: status not in this list. Look at 'throwbook rig list' before any throw."
 
 
 @click.command(
@@ -100,6 +101,8 @@ def trend(
         _json([found])
         return 0
 
+    if folder is not None:
+        output.line(NO_ORDERS, style="warn")
     print_trend(found)
     if plot is not None:
         output.line(f"drawn: {plot}")
@@ -166,6 +169,7 @@ def _print_export(rigs: "Sequence[RigTrend]", first: int | None) -> int:
         output.line("There is no rig in this export.")
         return 0
     output.line(BEFORE_WORK, style="warn")
+    output.line(NO_ORDERS, style="warn")
     rows = [[rig, need.cause, need.step, str(need.by or "-")] for rig, need in ordered[:first]]
     output.table(["rig", "why", "next step", "by"], rows)
     _print_rest(ordered, first)

@@ -125,7 +125,7 @@ def _pack(folder: Path, target: Path) -> int:
 
 
 def _page(rig: str, issued: date, seals: list[str]) -> str:
-    return f"""Everything that the logbook holds of rig {rig}. Issued {issued}.
+    return f"""Everything that the logbook held of rig {rig} on {issued}.
 
 Nothing in here says where the lock pins are now. Look at both pins every time.
 
@@ -189,6 +189,6 @@ The SHA-256 of NUMBER-SHEET.seal.json is the seal. It must be the one that was s
 
 {sealed}
 
-If the sums agree, no sealed entry was changed after its sheet was sealed.
+If the sums agree, no sealed entry was changed since this seal was given to you. Keep the seal apart from the file.
 A photograph's SHA-256 stands as "picture" in its sealed entry. The samples of a trace have a sum of their own there. Only
 the program itself can check it: throwbook check."""

@@ -1,7 +1,8 @@
 """Which logbook, which rig, which baseline: one rule each."""
 
 import os
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -195,11 +196,17 @@ class _Front:
     """What the program in front wants to hear; set once by it, so that no job has to hand it through."""
 
     waiting: Waiting | None = None
+    completed: Callable[[str], None] | None = None
 
 
 def when_waiting(say: Waiting) -> None:
     """Have ``say`` called whenever a job waits for another program that is writing."""
     _Front.waiting = say
+
+
+def when_completed(say: Callable[[str], None]) -> None:
+    """Have ``say`` called with the rig in full whenever a part of its name was typed."""
+    _Front.completed = say
 
 
 def journal_folder(logbook: str | Path | None) -> Path:
@@ -231,8 +238,14 @@ def rig_meant(book: Logbook, typed: str) -> str:
     written a name is typed in full. Raises InputError where none or several could be meant.
     """
     names = book.rig_names()
-    inside = [name for name in names if typed and typed.casefold() in name.casefold()]
-    return inside[0] if typed not in names and len(inside) == 1 else book.rig(typed).rig
+    # a number is typed to its end: loader-1 is another machine than loader-10
+    part = re.compile(re.escape(typed.casefold()) + (r"(?!\d)" if typed[-1:].isdigit() else ""))
+    inside = [name for name in names if typed and part.search(name.casefold())]
+    if typed in names or len(inside) != 1:
+        return book.rig(typed).rig
+    if _Front.completed is not None:
+        _Front.completed(f"{inside[0]}, the only rig that {typed!r} can mean")
+    return inside[0]
 
 
 def units_of(logbook: str | Path | None, rig: str) -> str:

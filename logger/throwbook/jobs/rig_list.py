@@ -17,7 +17,7 @@ from throwbook.core.wording import Cell
 from throwbook.jobs.find import logbook_path, opened
 from throwbook.jobs.latch import RigStatus, missing_from, orders_due, rig_status
 from throwbook.jobs.unfinished import Unfinished, unfinished_recordings
-from throwbook.jobs.worsening import known_trends
+from throwbook.jobs.worsening import UNREADABLE, known_trends
 from throwbook.logbook.all_rigs import AllRigs
 
 
@@ -128,7 +128,7 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
                 _to_clear(rigs, status) if status.status.level == DO_NOT_USE else "",
             )
             trials, last = counted.get(name, (0, None))
-            known = name in trends or bool(retired) or not trials
+            known = trends.get(name, UNREADABLE) != UNREADABLE or bool(retired) or not trials
             need = need_of(facts)
             found.append(Listed(name, status, trials, last, retired, toml, need, known))
     return sorted(found, key=lambda one: order_key(one.need, one.name))

@@ -15,6 +15,7 @@ from throwbook.core.records import (
     BY_BOARD,
     BY_HAND,
     COMMISSIONING,
+    NO,
     OPEN,
     SEASONAL,
     SEEN,
@@ -28,7 +29,7 @@ from throwbook.core.records import (
 from throwbook.core.rig import METRIC
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
-from throwbook.core.sheets.photographs import photographs_at
+from throwbook.core.sheets.photographs import answer_for, photographs_at
 from throwbook.core.sheets.sheet import (
     Plan,
     SheetTrial,
@@ -345,7 +346,10 @@ def see(
         found = view_in(book, state)
     if alone:
         try:
-            found = photograph(logbook, sheet, throws, photographs or {}, by, now, time_known)
+            pictures = read_all(photographs or {})
+            with opened(logbook) as book, book.transaction():
+                _put(book, state, throws, pictures, by, now, time_known, with_its_no=True)
+                found = view_in(book, state)
         except ThrowbookError as error:
             error.do = f"{error.do} The NO is recorded, without a photograph.".strip()
             raise
@@ -363,7 +367,7 @@ def photograph(
 ) -> SheetView:
     """Photographs (pin and file) of one throw, for answers that were given before, on an open sheet.
 
-    A throw with a "no" takes them at any time.
+    A pin that was answered "no" takes its own at any time.
     """
     from throwbook.jobs.photographs import read_all
 
@@ -382,15 +386,19 @@ def _put(
     by: str,
     now: datetime,
     time_known: bool,
+    with_its_no: bool = False,
 ) -> None:
-    """Photographs to the answers of one throw, in the transaction that is open."""
+    """Photographs to the answers of one throw, in the transaction that is open.
+
+    ``with_its_no``: they came with a "no", so both pins' stand beside what was sealed.
+    """
     from throwbook.jobs.photographs import keep_photographs, refuse_photographs
 
     if len(throws) != 1:
         raise InputError("a photograph belongs to one throw", Field("throw"), "Give that throw by itself.")
     logged = _lock_throw(book, state, throws[0])
     seen = seen_at(logged.id, book.sightings(state.sheet.id))
-    if not seen.says_no:
+    if not with_its_no and not all(answer_for(pin, seen) == NO for pin in pictures):
         open_sheet(book, state.name)
     refuse_photographs(throws[0], logged.when, seen, pictures, time_known)
     keep_photographs(book, logged, pictures, by, now)

@@ -272,8 +272,7 @@ def trend_of_rows(rows: "RigRows", today: date) -> RigTrend:
 
 
 def needs_of(found: Sequence[RigTrend], today: date) -> list[tuple[str, "Need"]]:
-    """Name and need of each rig, most pressing first, of trends alone: an export has no orders, so every status is open."""
-    from throwbook.core.status.latch import Status
+    """Name and need of each rig, most pressing first, of trends alone: the orders, and so each status, are not known."""
     from throwbook.core.status.maintenance import NextCheck
     from throwbook.core.status.urgency import RigFacts, need_of, order_key
 
@@ -281,7 +280,7 @@ def needs_of(found: Sequence[RigTrend], today: date) -> list[tuple[str, "Need"]]
     for one in found:
         commissioned, due = not one.history.provisional, one.due_on
         check = NextCheck(due, overdue=due < today) if due is not None else NextCheck()
-        facts = RigFacts(Status(IN_SERVICE, (), ()), commissioned, check, one.worsening, today)
+        facts = RigFacts(None, commissioned, check, one.worsening, today)
         needs.append((one.history.rig.name, need_of(facts)))
     return sorted(needs, key=lambda pair: order_key(pair[1], pair[0]))
 

@@ -8,6 +8,7 @@ the number and the digest up to which trends were worked out tell which rigs hav
 import json
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass
 from datetime import date
 from multiprocessing import get_context
@@ -24,11 +25,12 @@ from throwbook.logbook import Logbook
 from throwbook.logbook.all_rigs import AllRigs
 
 SUFFIX = ".trends"
-MADE_BY = f"trends-1 method {METHOD_VERSION} throwbook {__version__}"
+MADE_BY = f"trends-2 method {METHOD_VERSION} throwbook {__version__}"
 """What another version worked out isn't used."""
 RIGS_AT_ONCE = 8
 """Rigs handed to a process at a time: few enough that memory stays small."""
 UNREADABLE = Worsening("unreadable", 2, "its trend cannot be read", "check the logbook for damage")
+"""Told until trends are worked out the next time; then it is tried again."""
 Progress = Callable[[int, int], None]
 
 
@@ -66,7 +68,7 @@ def work_out_trends(logbook: str | Path | None, progress: Progress | None = None
         rigs = AllRigs.of(book)
         thrown = rigs.trial_counts()
         names = [name for name in rigs.rig_names() if not retired_because(rigs.rig(name).toml)]
-    known = dict(trends.known)
+    known = {name: one for name, one in trends.known.items() if one != UNREADABLE}
     known |= {name: None for name in names if name not in known and name not in thrown}
     due = [name for name in names if name not in known]
     parts = [due[i : i + RIGS_AT_ONCE] for i in range(0, len(due), RIGS_AT_ONCE)]
@@ -74,7 +76,7 @@ def work_out_trends(logbook: str | Path | None, progress: Progress | None = None
         known |= results
         if progress is not None:
             progress(len(due) - sum(name not in known for name in due), len(due))
-    if known.keys() != trends.known.keys():
+    if known != trends.known:
         _write(_path(path), Trends(known, trends.number, trends.digest))
     return len(due)
 
@@ -87,8 +89,16 @@ def _each(path: Path, parts: Sequence[Sequence[str]]) -> Any:
 
 def _spread(path: Path, parts: Sequence[Sequence[str]]) -> Any:
     # started afresh: a screen asks from a thread, and what is forked there may wait for a lock for ever
-    with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
-        yield from pool.map(_part, [path] * len(parts), parts)
+    done = 0
+    try:
+        with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
+            for results in pool.map(_part, [path] * len(parts), parts):
+                done += 1
+                yield results
+    except (
+        BrokenProcessPool
+    ):  # killed, or a script that another process can't begin again: the rest goes on here
+        yield from map(_part, [path] * (len(parts) - done), parts[done:])
 
 
 def _part(path: Path, names: Sequence[str]) -> dict[str, Worsening | None]:

@@ -129,6 +129,13 @@ def test_each_need_has_its_cause(facts, need, cause):
     assert (found.need, found.cause) == (need, cause)
 
 
+@given(facts)
+def test_where_no_order_is_known_no_word_is_said_of_any(one):
+    found = need_of(replace(one, status=None))
+    assert found == need_of(replace(one, status=OK)) or found.cause == "status not in this list"
+    assert "nothing open" not in found.cause
+
+
 def test_what_is_not_judged_yet_is_judged_first_unless_an_order_is_worse():
     waits = Pending("restricted", "a recording was never judged", "judge it: throwbook record --recover")
     found = need_of(replace(WELL, status=Status("restricted", (), (), (waits,))))

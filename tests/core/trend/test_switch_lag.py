@@ -9,7 +9,7 @@ from scipy.stats import t as student_t
 
 from tests.core.trend.test_history import START, history
 from throwbook.core.assessment import Measured
-from throwbook.core.trend.advisory import next_action
+from throwbook.core.trend.advisory import next_action, worsening_of
 from throwbook.core.trend.control_chart import NO_LATER_SIDE, limit_of
 from throwbook.core.trend.history import SeasonService
 from throwbook.core.trend.series import lines_of
@@ -164,6 +164,8 @@ def test_a_lag_beyond_its_limit_is_looked_into_and_does_not_come_before_a_limit_
     assert action.urgency == 3
     assert "reached its limit about" in action.ahead
     assert "is forecast" not in action.ahead
+    worse = worsening_of(rig, trends_of(rig))
+    assert (worse.urgency, worse.limits) == (3, ())
 
 
 def test_a_service_that_set_it_back_leaves_nothing_to_forecast():

@@ -97,7 +97,7 @@ class RigsScreen(Page[None]):
         self._offered = False
         self._judged_again = False
         self._trends_due = False
-        """They are being worked out, or that failed."""
+        """They are being worked out, or were since the list was asked for: none is worked out over and over."""
         self._retired = False
 
     def body(self) -> Iterator[Widget]:
@@ -119,14 +119,15 @@ class RigsScreen(Page[None]):
         """Read the logbook again."""
         from throwbook.jobs.rig_list import overview
 
+        self._trends_due = False
         logbook, today = self.desk.logbook, self.desk.today
         self.work("overview", lambda: overview(logbook, today))
 
     def done_trends(self, count: int) -> None:
         """They are known now."""
-        self._trends_due = False
         self.tell("")
         self.reload()
+        self._trends_due = True
 
     def failed_trends(self, error: ThrowbookError) -> None:
         """The list stands without them."""

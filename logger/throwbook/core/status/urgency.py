@@ -86,7 +86,8 @@ class Need:
 class RigFacts:
     """What the rules look at."""
 
-    status: Status
+    status: Status | None
+    """None: the orders are not known, as in an export."""
     commissioned: bool
     next_check: NextCheck
     worsening: Worsening | None
@@ -126,7 +127,7 @@ def cause_in_short(one: OpenRaise) -> str:
 def _latched(level: str, step: str) -> Callable[[RigFacts], Found | None]:
     def rule(facts: RigFacts) -> Found | None:
         status = facts.status
-        if status.level != level:
+        if status is None or status.level != level:
             return None
         first = next((one for one in status.open if one.level == level), None)
         judging = judging_first(status)
@@ -175,20 +176,22 @@ def _worse(urgency: int) -> Callable[[RigFacts], Found | None]:
 
 
 def _not_commissioned(facts: RigFacts) -> Found | None:
-    if facts.commissioned or facts.status.level != IN_SERVICE:
+    if facts.commissioned or (facts.status is not None and facts.status.level != IN_SERVICE):
         return None
     return "no accepted commissioning sheet", "commission it: five throws each way", None
 
 
 def _nothing(facts: RigFacts) -> Found | None:
     check = facts.next_check
+    cause = NO_STATUS if facts.status is None else "nothing open"
     if check.on is not None:
-        return "nothing open", f"seasonal check on {check.on}", check.on
+        return cause, f"seasonal check on {check.on}", check.on
     if check.sentence != NO_CHECK:
-        return "nothing open", "seasonal check by hours or throws", None
+        return cause, "seasonal check by hours or throws", None
     return "no next check is set", "set the day of the next check", None
 
 
+NO_STATUS = "status not in this list"
 CHECK_IT = "seasonal check: three throws each way"
 RULES: tuple[tuple[str, Callable[[RigFacts], Found | None]], ...] = (
     (MUST_NOT_GO_OUT, _latched(DO_NOT_USE, "find the cause and write it down")),

@@ -9,7 +9,7 @@ from throwbook.core.quantities.units import at_reference
 from throwbook.core.status.latch import DO_NOT_USE, IN_SERVICE, RESTRICTED, WATCH
 from throwbook.core.status.maintenance import SEASON
 from throwbook.core.status.urgency import Reached, Worsening
-from throwbook.core.trend.control_chart import PLAIN_CHANCE
+from throwbook.core.trend.control_chart import PLAIN_CHANCE, Forecast
 from throwbook.core.trend.history import (
     ENERGY,
     OF_STROKE,
@@ -123,6 +123,14 @@ class AdvisoryCase:
         found = [one for one in self.trends if one.points[-1].state == OUT]
         return sorted(found, key=lambda one: (ORDER.index(one.figure), one.change_chance))
 
+    def limits(self) -> list[tuple[TrendResult, Forecast]]:
+        """Those with a forecast of a limit beyond which it must not go out. That of the switch lag is none: there a sign
+        only begins to show.
+        """
+        return [
+            (one, one.forecast) for one in self.out() if one.forecast is not None and one.figure != SWITCH_LAG
+        ]
+
 
 def next_action(
     history: RigHistory,
@@ -145,10 +153,10 @@ def _stopped(case: AdvisoryCase) -> NextAction | None:
 
 
 def _over_limit(case: AdvisoryCase) -> NextAction | None:
-    for one in case.out():
-        if one.figure != SWITCH_LAG and one.forecast is not None and one.forecast.crosses <= case.today:
+    for one, when in case.limits():
+        if when.crosses <= case.today:
             remedy, bring = REMEDIES[one.figure]
-            why = f"{_name(one)}, corrected to {at_reference(case.history.rig.units)}, has reached its limit ({limit_text(one, one.forecast)})"
+            why = f"{_name(one)}, corrected to {at_reference(case.history.rig.units)}, has reached its limit ({limit_text(one, when)})"
             return _act(case, 4, f"before the next job: {remedy}", why, _sure(one), case.today, bring)
     return None
 
@@ -160,9 +168,8 @@ def worsening_of(
     any_day = history.checks[-1].on if history.checks else date.min
     case = AdvisoryCase(history, trends, any_day, IN_SERVICE, spots)
     limits = tuple(
-        Reached(one.forecast.crosses, f"{figure_name(one.figure)} at its limit", STEPS[one.figure])
-        for one in case.out()
-        if one.forecast is not None
+        Reached(when.crosses, f"{figure_name(one.figure)} at its limit", STEPS[one.figure])
+        for one, when in case.limits()
     )
     found = next(((rule, act) for rule in OF_TREND if (act := rule(case)) is not None), None)
     if found is None:
