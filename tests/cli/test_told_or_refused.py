@@ -71,6 +71,31 @@ def test_no_real_cause_is_taken_for_its_symptom(cause):
     assert repeats_symptom(cause.removeprefix("person: "), [cause])
 
 
+@pytest.mark.parametrize("cause", [name for name, (level, _) in CAUSES.items() if level == DO_NOT_USE])
+def test_words_of_work_that_only_begin_like_words_of_no_cause_say_something(cause):
+    work = ("cleaned", "machined", "undersized", "turnbuckle", "locknut gone", "wrong pin", "hard grease")
+    assert [text for text in work if repeats_symptom(text, [cause])] == []
+
+
+EMPTY = (
+    "see above",
+    "ditto",
+    "as above",
+    "all good",
+    "nothing wrong",
+    "no fault visible",
+    "hard to say",
+    "it jammed",
+    "stopping",
+    "the pins moved",
+)
+
+
+@pytest.mark.parametrize("text", EMPTY)
+def test_words_that_repeat_or_deny_are_no_cause(text):
+    assert repeats_symptom(text, ["stall"])
+
+
 def test_a_service_whose_finding_repeats_what_was_seen_says_so(run):
     enter(run, STALLED, *TOLD, kind="spot")
     words = [

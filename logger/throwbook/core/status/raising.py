@@ -23,9 +23,12 @@ rig right run same seen side sides stuck test that the this throw throws to trou
 unlocking was wasn were with ended near ran stay still stood turned
 na nil null tbd tbc todo be been being can cannot could couldn do done have having will yet sure unsure idea clue
 dunno unclear undetermined unidentified fix fixed mend mended repair repaired work worked works necessary required
+move moved moves moving stop stops damaged jam above ditto see saw as all good fine say visible
 """
-STEM = 4
-"""Letters by which two words are the same: stall, stalled, stalls."""
+EMPTY_PHRASES = ("nothing wrong", "something wrong", "hard to say", "hard to tell")
+"""Taken out whole: by itself each of their words may be part of a cause, as in a wrong pin."""
+ENDING = re.compile(r"(?<=\w{3})(ing|ed|s)$")
+DOUBLED = re.compile(r"([^\W\d_aeiou])\1$")
 
 
 def repeats_symptom(text: str, causes: Iterable[str]) -> bool:
@@ -34,11 +37,22 @@ def repeats_symptom(text: str, causes: Iterable[str]) -> bool:
     >>> repeats_symptom("lock stalled", ["stall"]), repeats_symptom("n/a", []), repeats_symptom("bent pin", ["stall"])
     (True, True, False)
     """
-    known = set(WORDS_OF_NO_CAUSE.split())
+    known = {_root(word) for word in WORDS_OF_NO_CAUSE.split()}
     for cause in causes:
-        known |= set(_words(f"{cause} {CAUSES.get(cause, ('', ''))[1]}"))
-    stems = {word[:STEM] for word in known if len(word) >= STEM}
-    return all(word in known or word[:STEM] in stems for word in _words(text))
+        known |= {_root(word) for word in _words(f"{cause} {CAUSES.get(cause, ('', ''))[1]}")}
+    said = f" {' '.join(_words(text))} "
+    for phrase in EMPTY_PHRASES:
+        said = said.replace(f" {phrase} ", " ")
+    return all(_root(word) in known for word in said.split())
+
+
+def _root(word: str) -> str:
+    """A word without its ending: turn, turned, turns; stop, stopped. A longer word is another word.
+
+    >>> _root("turned"), _root("stopping"), _root("locknut")
+    ('turn', 'stop', 'locknut')
+    """
+    return DOUBLED.sub(r"\1", ENDING.sub("", word))
 
 
 # moment of a service: what it lacks when it is empty, and when its words say nothing.
