@@ -9,6 +9,7 @@ import pytest
 from throwbook.core.records import PinAnswers
 from throwbook.core.sheets.hand_readings import parse_line
 from throwbook.core.status.maintenance import Moment, ServiceEntry
+from throwbook.errors import InputError
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.latch import Clearing, clear, raise_by_hand
 from throwbook.jobs.maintenance import WORK_BEFORE, Logged
@@ -117,6 +118,22 @@ def test_a_repair_corrected_to_one_that_says_nothing_is_a_step_no_more(logbook):
     entry = replace(entry, found=Moment("unknown"))
     add_service(logbook, entry, LATER, corrects=entry.id, reason="only guessed")
     assert done(logbook) == [False] * 4
+
+
+def test_a_repair_that_a_clearance_rests_on_is_not_corrected_to_one_that_says_nothing(logbook):
+    entry = repaired(logbook).entry
+    found = steps_to_clear(logbook, RIG)
+    sheet = commissioned(logbook)
+    brought = Clearing(found.orders, BY, "new pin", "bent pin", entry.id, sheet)
+    order, _ = clear(logbook, RIG, brought, BY, LATER)
+    better = replace(entry, found=Moment("bent left pin"))
+    better = add_service(logbook, better, LATER, corrects=entry.id, reason="which pin").entry
+    empty = replace(better, found=Moment("unknown"), fixed=Moment("n/a"))
+    with pytest.raises(InputError, match=f"clearance {order.id[:8]} of 2026-03-15 rests on this repair"):
+        add_service(logbook, empty, LATER, corrects=better.id, reason="only guessed")
+    taken_back = replace(better, action="inspected")
+    back = add_service(logbook, taken_back, LATER, corrects=better.id, reason="never done")
+    assert back.rig_status.status.level == "do not use"
 
 
 def test_work_of_a_day_before_the_order_is_no_step(logbook):

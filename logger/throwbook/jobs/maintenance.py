@@ -12,6 +12,7 @@ from throwbook.core.status.maintenance import (
     ACTIONS,
     ServiceEntry,
     entry_from,
+    mends,
     order_complaints,
     row_from,
 )
@@ -42,7 +43,7 @@ def add(
 
     ``corrects`` names an entry (the start of its id) that this one stands for from now on; the old one stays, with
     ``reason``. Raises InputError for an unknown action, a date in the future, dates that run backwards, a correction
-    without a reason or of an entry that isn't there.
+    without a reason or of an entry that isn't there, or one that leaves a clearance on words that say nothing.
     """
     if entry.action not in ACTIONS:
         raise InputError(
@@ -59,10 +60,35 @@ def add(
                     "a correction takes a reason", Field("reason"), "Say what was wrong with the entry."
                 )
             old = latch.named_service(book.services(entry.rig), corrects, Field("corrects"))
+            _refuse_empty_words(book, entry, old)
             row = replace(row, reason=written(reason), replaces=(old,))
         stored = book.add_service(row)
         entry, found = entry_from(stored), latch.rig_status(book, entry.rig, now.date())
         return Logged(entry, found, _lacks(entry, found.status))
+
+
+def _refuse_empty_words(book: Logbook, entry: ServiceEntry, old: str) -> None:
+    """A signed clearance may rest on a repair: it takes the words it took then. Work that was never done may be taken back."""
+    if not mends(entry):
+        return
+    replaced = {row.id: row.replaces for row in book.services(entry.rig, every_revision=True)}
+    earlier, waiting = set(), [old]
+    while waiting:
+        name = waiting.pop()
+        if name not in earlier:
+            earlier.add(name)
+            waiting += replaced.get(name, ())
+    orders = {order.id: order for order in book.orders(entry.rig)}
+    for order in orders.values():
+        if not order.clears or order.service not in earlier:
+            continue
+        causes = [orders[name].cause for name in order.clears if name in orders]
+        if empty := repair_lacks(entry.action, entry.found.what, entry.fixed.what, causes):
+            raise InputError(
+                f"clearance {order.id[:8]} of {order.at:%Y-%m-%d} rests on this repair: {'; '.join(empty.values())}",
+                Field("corrects"),
+                "Write what was found and done. If no work was done, correct the action to 'inspected'.",
+            )
 
 
 def _answered(book: Logbook, entry: ServiceEntry, now: datetime) -> tuple[str, ...]:
