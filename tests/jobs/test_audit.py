@@ -113,6 +113,13 @@ def test_the_page_says_how_on_every_system_in_short_lines_without_a_claim(writte
         assert claim not in text.lower()
 
 
+def test_the_page_claims_no_more_than_the_sums_can_show(written):
+    text = (written[1] / PAGE_NAME).read_text("utf-8")
+    assert f"held of rig {RIG} on {ISSUED}" in text
+    assert "since this seal was given to you. Keep the seal apart" in text
+    assert "after its sheet was sealed" not in text
+
+
 def test_the_same_logbook_and_day_give_the_same_bytes(written, accepted, tmp_path):
     again = write_audit(accepted, RIG, tmp_path / "again.zip", ISSUED)
     assert again.file.read_bytes() == written[0].file.read_bytes()
