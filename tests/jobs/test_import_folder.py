@@ -1,5 +1,6 @@
 """A folder with files of many rigs is taken whole: told apart by head or name; what can't be told is left and named."""
 
+import os
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -8,6 +9,7 @@ import pytest
 
 from throwbook.errors import InputError
 from throwbook.files.trace_file import read_trace, write_trace
+from throwbook.jobs.assess import TraceReading
 from throwbook.jobs.import_folder import FillingFolder, FolderPlan, import_folder, rigs_named
 from throwbook.jobs.import_traces import ImportPlan, import_traces
 from throwbook.logbook import open_logbook
@@ -194,6 +196,52 @@ def test_a_throw_logged_on_the_bench_is_taken_as_one_of_the_machine(book, folder
     import_traces(book, ImportPlan(RIGS[0], "bench", [path]), BY, NOW)
     done = take(book, folder)
     assert sheets(done) == [("north-loader-2", ["a.csv"])]
+
+
+class Meanwhile(TraceReading):
+    """Something happens to a file just after it was read to be logged: the second time, the first tells its rig."""
+
+    def happens(self, name, what):
+        object.__setattr__(self, "_due", (name, what, []))
+        return self
+
+    def read(self, path):
+        trace = super().read(path)
+        name, what, times = self._due
+        if path.name == name:
+            times.append(path)
+            if len(times) == 2:
+                what(path)
+        return trace
+
+
+def test_a_file_that_grew_after_it_was_read_is_left_and_taken_whole_later(book, folder):
+    path = put(folder, "a.csv", 1, RIGS[0])
+    put(folder, "b.csv", 0, RIGS[0])
+    whole = path.read_bytes()
+    path.write_bytes(b"".join(whole.splitlines(keepends=True)[:-400]))
+    done = take(book, folder, reading=Meanwhile().happens("a.csv", lambda one: one.write_bytes(whole)))
+    assert "changed while it was read" in left(done)["a.csv"]
+    assert sheets(done) == [("north-loader-1", ["b.csv"])]
+    assert sheets(take(book, folder)) == [("north-loader-1", ["a.csv"])]
+
+
+def test_a_file_that_went_after_it_was_read_is_left_and_the_rest_is_told(book, folder):
+    put(folder, "a.csv", 0, RIGS[0])
+    put(folder, "b.csv", 1, RIGS[1])
+    done = take(book, folder, reading=Meanwhile().happens("b.csv", Path.unlink))
+    assert sheets(done) == [("north-loader-1", ["a.csv"])]
+    assert list(left(done)) == ["b.csv"]
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes on this system")
+def test_a_pipe_or_a_device_is_left_and_never_waited_for(book, folder):
+    os.mkfifo(folder / "a.csv")
+    (folder / "b.csv").symlink_to("/dev/zero")
+    put(folder, "c.csv", 0, RIGS[0])
+    done = take(book, folder)
+    assert sheets(done) == [("north-loader-1", ["c.csv"])]
+    assert all("a pipe or a device" in left(done)[name] for name in ("a.csv", "b.csv"))
 
 
 def test_a_folder_without_traces_is_refused(book, folder):

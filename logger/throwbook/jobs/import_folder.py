@@ -27,6 +27,7 @@ from throwbook.jobs.import_traces import (
     Settle,
     WhichWay,
     digest_of_file,
+    file_state,
     import_traces,
     refuse,
     refuse_untold,
@@ -252,7 +253,7 @@ class _Taking:
             if path.stat().st_size > TraceLimits().bytes:
                 return False  # reading it refuses it
             digest = digest_of_file(path)
-        except OSError:
+        except (OSError, InputError):
             return False  # reading it says what is wrong
         if digest in taken:
             self.known.append(Known(str(path), f"already on sheet {taken[digest]}"))
@@ -374,7 +375,7 @@ class FillingFolder:
         """
         states = {}
         for path in (path for folder in self._folders for path in _files_under(folder)):
-            state = _state(path)
+            state = file_state(path)
             if path.suffix.lower() != TRACE_SUFFIX or state is None:
                 continue
             before = self._states.get(path)
@@ -391,12 +392,3 @@ class FillingFolder:
         ]
         self._taken |= {path: states[path][0] for path in still}
         return still
-
-
-def _state(path: Path) -> tuple[int, int] | None:
-    """Bytes and time of the last change; None: it is gone again."""
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_size, found.st_mtime_ns

@@ -14,6 +14,7 @@ from throwbook.core.records import BENCH, LoggedTrial, SheetState
 from throwbook.core.sheets.conditions import FOR_PRACTICE, REHEARSAL_BOARD, conditions_from, simulated_by
 from throwbook.core.status.latch import Status
 from throwbook.errors import Field, InputError, Remedy
+from throwbook.files.tables import refuse_no_file
 from throwbook.files.trace_file import KEPT, unknown_said
 from throwbook.jobs import latch
 from throwbook.jobs.find import BaselineInForce, baselines_for, baselines_of, frozen_id, opened, rig_of
@@ -173,7 +174,7 @@ def import_traces(
     from throwbook.jobs.assess import TraceReading, trace_paths
 
     reading = reading or TraceReading()
-    traces = [_known_again(reading.read(path), path) for path in trace_paths(asked.files)]
+    traces = [_read_whole(reading, path) for path in trace_paths(asked.files)]
     traces = _dated(traces, asked.started)
     read_as = {trace.source: trace.read_as for trace in traces if trace.read_as}
     with opened(logbook, waiting=waiting) as book:
@@ -209,14 +210,37 @@ def import_traces(
 
 
 def digest_of_file(path: Path) -> str:
-    """SHA-256 of a file's bytes, by which the logbook knows it again. Raises OSError."""
+    """SHA-256 of a file's bytes, by which the logbook knows it again. Raises OSError; InputError for a pipe or a device."""
+    refuse_no_file(path)
     with open(path, "rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _known_again(trace: "Trace", path: Path) -> "Trace":
-    """The trace under the name of its file, with what the file is known by."""
-    return replace(trace, source=storable(str(path)), head={**trace.head, FILE_DIGEST: digest_of_file(path)})
+def file_state(path: Path) -> tuple[int, int] | None:
+    """Bytes and time of the last change; None: it is gone."""
+    try:
+        now = path.stat()
+    except OSError:
+        return None
+    return now.st_size, now.st_mtime_ns
+
+
+def _read_whole(reading: "TraceReading", path: Path) -> "Trace":
+    """The trace under the name of its file, with what the file is known by.
+
+    Raises InputError where the file changed meanwhile: its digest would be that of other samples.
+    """
+    before = file_state(path)
+    trace = reading.read(path)
+    try:
+        digest = digest_of_file(path)
+    except OSError as error:
+        raise InputError(
+            f"it can't be read any more ({error.strerror})", str(path), "Import it again when it is back"
+        ) from error
+    if file_state(path) != before:
+        raise InputError("it changed while it was read", str(path), "Import it again when it is complete")
+    return replace(trace, source=storable(str(path)), head={**trace.head, FILE_DIGEST: digest})
 
 
 def unit_doubts(traces: Sequence["Trace"], rig: "Rig") -> list[Doubt]:
