@@ -85,6 +85,18 @@ def test_ctrl_c_ends_watching_cleanly(run, folder):
     assert watching.returncode == 0
 
 
+def test_a_watched_folder_that_goes_is_named_and_ends_it(run, folder):
+    line = command(run.path, "import", "--kind", "spot", "--watch", folder)
+    with subprocess.Popen(
+        line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment()
+    ) as watching:
+        assert watching.stdout.readline().startswith("Watching ")
+        folder.rename(folder.parent / "elsewhere")
+        _, err = watching.communicate(timeout=30)
+    assert watching.returncode == 3
+    assert "this folder is gone" in err
+
+
 def test_a_throw_keeps_what_its_file_is_known_by(run, folder):
     run("import", "--kind", "spot", str(folder))
     code, _, _ = run("export", "--traces", str(folder.parent / "out"))

@@ -254,10 +254,14 @@ def test_a_folder_without_traces_is_refused(book, folder):
 @pytest.mark.parametrize(
     ("name", "rigs"),
     [
-        ("north-loader 03", {"north-loader"}),
+        ("north-loader 03", set()),
+        ("north-loader-2026-03-14", {"north-loader"}),
+        ("north-loader-20260314T0900", {"north-loader"}),
+        ("north-loader-lock-2026-03-14", {"north-loader"}),
+        ("north-loader-east", set()),
         ("2026 NORTH_LOADER lock", {"north-loader"}),
         ("south-loader-2", {"south-loader-2"}),
-        ("south-loader-21", {"south-loader"}),
+        ("south-loader-21", set()),
         ("northloader", set()),
         ("loader", set()),
     ],

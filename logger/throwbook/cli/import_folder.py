@@ -12,7 +12,7 @@ import click
 from throwbook.cli import diagnostics, output
 from throwbook.cli.options import can_ask, now
 from throwbook.core.quantities.text import counted
-from throwbook.errors import InputError
+from throwbook.errors import InputError, OutsideError
 
 if TYPE_CHECKING:
     from throwbook.core.assessment import Assessment
@@ -83,6 +83,11 @@ def _watch(folders: Sequence[Path], take: "Callable[[Sequence[Path]], int]", as_
             output.line(f"Watching {listed}. Each file is taken when it has stopped growing. Ctrl-C ends it.")
             output.flush()
         while True:
+            for folder in folders:
+                if not folder.is_dir():
+                    raise OutsideError(
+                        "this folder is gone", str(folder), "Bring it back, then watch it again"
+                    )
             if still := filling.look(time.monotonic()):
                 worst = max(worst, take(still))
             time.sleep(LOOK_EVERY_S)

@@ -150,8 +150,14 @@ def _files_under(folder: Path) -> Iterator[Path]:
         yield from (Path(parent, name) for name in sorted(names))
 
 
+AFTER_A_RIG = r"(?: (?:lock|unlock|(?:19|20)\d\d(?:\d{4}(?:t\d+z?)?)?)(?: |$)|$)"
+"""What follows the name of a rig in the name of a folder or file, both as words."""
+
+
 def rigs_named(names: Iterable[str], rigs: Iterable[str]) -> set[str]:
     """Rigs whose whole name, word by word, stands in one of the names; of two names the longer one counts where it holds the other.
+
+    After the only one comes nothing, a direction or a date: any other word may be the rest of a longer name, of a rig not known here.
 
     >>> sorted(rigs_named(["2026-03", "Yard Loader 2 lock"], ["yard-loader", "yard-loader-2", "loader-2x"]))
     ['yard-loader-2']
@@ -160,11 +166,13 @@ def rigs_named(names: Iterable[str], rigs: Iterable[str]) -> set[str]:
     found: set[str] = set()
     for name in map(_words, names):
         here = {rig for rig, words in wanted.items() if words and f" {words} " in f" {name} "}
-        found |= {
+        longest = {
             rig
             for rig in here
             if not any(f" {wanted[rig]} " in f" {wanted[other]} " for other in here - {rig})
         }
+        if len(longest) > 1 or any(re.search(rf"\b{wanted[rig]}{AFTER_A_RIG}", name) for rig in longest):
+            found |= longest
     return found
 
 
