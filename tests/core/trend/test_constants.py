@@ -242,7 +242,7 @@ PARTS = [
     (figure, part.name)
     for figure in ALLOWANCES
     for part in fields(Allowance)
-    if part.name not in ("relative", "smallest")
+    if part.name not in ("relative", "smallest", "size")
     and figure != ENERGY  # which is made of two others: test_energy_scatters
 ]
 

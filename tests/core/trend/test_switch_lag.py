@@ -9,6 +9,7 @@ from scipy.stats import t as student_t
 
 from tests.core.trend.test_history import START, history
 from throwbook.core.assessment import Measured
+from throwbook.core.trend import series
 from throwbook.core.trend.advisory import next_action, worsening_of
 from throwbook.core.trend.control_chart import NO_LATER_SIDE, limit_of
 from throwbook.core.trend.history import SeasonService
@@ -128,6 +129,18 @@ def test_a_lag_that_grows_is_forecast_to_the_lag_at_which_its_sign_shows(sense):
     assert ahead.low < true < ahead.high
     assert "sign 'switch-lag'" in ahead.limit_from
     assert f"{np.floor(1000 * ahead.limit) / 10:g} % of stroke about {ahead.crosses}" in forecast_text(lock)
+
+
+def test_how_far_a_lag_wanders_in_a_year_counts_in_its_forecast(monkeypatch):
+    rig = lagging(CREEPS)
+    was = of_lag(rig)["lock"].forecast
+    lag = series.ALLOWANCES["switch_lag"]
+    for size in (lag.size * 1.05, lag.size / 1.05):
+        monkeypatch.setattr(
+            series, "ALLOWANCES", {**series.ALLOWANCES, "switch_lag": replace(lag, size=size)}
+        )
+        now = of_lag(rig)["lock"].forecast
+        assert (now.low, now.crosses, now.high) != (was.low, was.crosses, was.high)
 
 
 def test_the_limit_is_that_of_the_sign():

@@ -111,7 +111,9 @@ class SignScreen(FormPage[None]):
             self.form.field("because").focus_answer()
             self.tell("A reason for rejecting is filled in. Ctrl-R rejects. To accept, empty it.", WARN)
             return
-        missing = still_missing(self._found)
+        risk = values.get("shared_risk") == YES
+        # What is listed as missing may be just what the shared risk takes: then the signature itself tells what is left.
+        missing = () if risk else still_missing(self._found)
         if missing:
             more = f" And {len(missing) - 1} more, listed below." if len(missing) > 1 else ""
             self.tell(f"Not accepted: {missing[0].rstrip('.')}.{more}", WARN)
@@ -123,7 +125,6 @@ class SignScreen(FormPage[None]):
                 f"Doubtful: {self._found.acceptance.impossible[0]}. To accept it all the same, say why.", WARN
             )
             return
-        risk = values.get("shared_risk") == YES
         question = f"Accept sheet {self._found.state.name}{' by shared risk' * risk}, signed {signed}?"
         meaning = "The sheet is then sealed. Nothing on it can be changed afterwards."
         if risk:
