@@ -92,6 +92,9 @@ def test_the_wall_list_is_written_where_it_is_wanted(app):
         await keys(pilot, "w", "ctrl+s")
         await settle(pilot)
         assert "The wall list is ready" in said(app)
+        app.screen.reload()
+        await settle(pilot)
+        assert "The wall list is ready" in said(app), "reading the list again wipes it not"
         (file,) = app.desk.papers_of("all rigs").glob("wall-*.pdf")
         assert file.read_bytes().startswith(b"%PDF")
 

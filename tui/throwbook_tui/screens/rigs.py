@@ -99,6 +99,8 @@ class RigsScreen(Page[None]):
         self._trends_due = False
         """They are being worked out, or were since the list was asked for: none is worked out over and over."""
         self._retired = False
+        self._ready = ""
+        """What was written for a person since this screen was opened last: no reload wipes it."""
 
     def body(self) -> Iterator[Widget]:
         """The table, or what to do first."""
@@ -112,6 +114,7 @@ class RigsScreen(Page[None]):
 
     def on_screen_resume(self) -> None:
         """Something may have changed while another screen was open; a damaged logbook may have been restored."""
+        self._ready = ""
         if self._found is not None or self._unread:
             self.reload()
 
@@ -125,7 +128,7 @@ class RigsScreen(Page[None]):
 
     def done_trends(self, count: int) -> None:
         """They are known now."""
-        self.tell("")
+        self.tell(self._ready, GOOD)
         self.reload()
         self._trends_due = True
 
@@ -152,7 +155,8 @@ class RigsScreen(Page[None]):
         self.desk.simulated = any(one.rig_status.practice for one in found.rigs)
         self.repaint()
         self.refresh_bindings()
-        self.tell(unfinished_line(found.unfinished), WARN)
+        unfinished = unfinished_line(found.unfinished)
+        self.tell(unfinished or self._ready, WARN if unfinished else GOOD)
         if found.unfinished and not self._offered:
             self._offered = True
             self.action_judge()
@@ -299,7 +303,8 @@ class RigsScreen(Page[None]):
 
     def done_wall(self, path: "Path") -> None:
         """Where it is; shown with what this computer has for it."""
-        self.tell(f"The wall list is ready: {path}", GOOD)
+        self._ready = f"The wall list is ready: {path}"
+        self.tell(self._ready, GOOD)
         self.desk.show_file(str(path))
 
     def action_retired(self) -> None:
