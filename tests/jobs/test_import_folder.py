@@ -316,3 +316,8 @@ class TestAFolderThatFills:
         assert filling.look(9.0) == []
         folder.rmdir() if not any(folder.iterdir()) else (folder / "a.part").unlink()
         assert filling.look(20.0) == []
+
+
+def test_a_folder_of_a_longer_name_is_of_no_rig_that_is_known_whatever_its_files_are_called(book, folder):
+    put(folder, "north-loader-3/north-loader lock.csv", 0)
+    assert set(left(take(book, folder, by_name=lambda rig, files: True))) == {"north-loader lock.csv"}

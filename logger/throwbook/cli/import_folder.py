@@ -89,7 +89,11 @@ def _watch(folders: Sequence[Path], take: "Callable[[Sequence[Path]], int]", as_
                         "this folder is gone", str(folder), "Bring it back, then watch it again"
                     )
             if still := filling.look(time.monotonic()):
-                worst = max(worst, take(still))
+                try:
+                    worst = max(worst, take(still))
+                except InputError as error:  # gone before it was taken; the next ones count
+                    diagnostics.complain(diagnostics.worded(error))
+                    worst = 2
             time.sleep(LOOK_EVERY_S)
     except (KeyboardInterrupt, click.Abort):
         if not as_json:
@@ -101,20 +105,21 @@ class _ByName:
     """Whether a rig that only a name tells is right: said beforehand, or asked once for each rig at a terminal."""
 
     def __init__(self, said: bool) -> None:
-        self._said, self._answers = said, dict[str, bool]()
+        self._said, self._answers = said, dict[tuple[str, Path], bool]()
 
     def __call__(self, rig: str, files: Sequence[Path]) -> bool:
-        """Also what was answered before."""
+        """Also what was answered before for the same folders: another folder may be that of another rig."""
         if self._said or not can_ask():
             return self._said
-        if rig not in self._answers:
+        places = {(rig, file.parent) for file in files}
+        if not places <= self._answers.keys():
             with diagnostics.undisturbed():
                 diagnostics.complain(
                     f"{counted(len(files), 'file')} with no rig in the head, such as {files[0]}."
                 )
                 question = f"By folder or file name this is rig '{rig}'. Is that right?"
-                self._answers[rig] = click.confirm(question, default=False, err=True)
-        return self._answers[rig]
+                self._answers |= dict.fromkeys(places, click.confirm(question, default=False, err=True))
+        return all(self._answers[place] for place in places)
 
 
 def judged(logged: "LoggedTrial") -> "Assessment":

@@ -157,10 +157,13 @@ AFTER_A_RIG = r"(?: (?:lock|unlock|(?:19|20)\d\d(?:\d{4}(?:t\d+z?)?)?)(?: |$)|$)
 def rigs_named(names: Iterable[str], rigs: Iterable[str]) -> set[str]:
     """Rigs whose whole name, word by word, stands in one of the names; of two names the longer one counts where it holds the other.
 
-    After the only one comes nothing, a direction or a date: any other word may be the rest of a longer name, of a rig not known here.
+    After the only one comes nothing, a direction or a date: any other word may be the rest of a longer name, of a rig not known
+    here, and then no other name tells it either.
 
     >>> sorted(rigs_named(["2026-03", "Yard Loader 2 lock"], ["yard-loader", "yard-loader-2", "loader-2x"]))
     ['yard-loader-2']
+    >>> rigs_named(["yard-loader-3", "yard-loader lock"], ["yard-loader"])
+    set()
     """
     wanted = {rig: _words(rig) for rig in rigs}
     found: set[str] = set()
@@ -171,8 +174,9 @@ def rigs_named(names: Iterable[str], rigs: Iterable[str]) -> set[str]:
             for rig in here
             if not any(f" {wanted[rig]} " in f" {wanted[other]} " for other in here - {rig})
         }
-        if len(longest) > 1 or any(re.search(rf"\b{wanted[rig]}{AFTER_A_RIG}", name) for rig in longest):
-            found |= longest
+        if len(longest) == 1 and not re.search(rf"\b{wanted[min(longest)]}{AFTER_A_RIG}", name):
+            return set()
+        found |= longest
     return found
 
 
