@@ -268,8 +268,24 @@ def sketch_calls(sketch: str, header: str, name: str) -> bool:
             included = re.findall(r'#include ["<]([a-z0-9_]+\.h)[">]', path.read_text(encoding="utf-8"))
             left += [found for each in included for found in SKETCHES.glob(f"common/{each}")]
     own = SKETCHES / header
-    calls = (path.read_text(encoding="utf-8") for path in seen - {own})
-    return own in seen and any(re.search(rf"\b{name}\(", text) for text in calls)
+    texts = [path.read_text(encoding="utf-8") for path in seen - {own}]
+    return own in seen and any(_calls(text, each) for each in _ways_to(own, name) for text in texts)
+
+
+def _calls(text: str, name: str) -> bool:
+    return re.search(rf"\b{name}[(<]", text) is not None
+
+
+def _ways_to(header: Path, name: str) -> set[str]:
+    """``name``, and each function and class template of the same header that comes to call it."""
+    text = header.read_text(encoding="utf-8")
+    parts = re.split(r"^(?:inline [\w ]*?(?=\w+\()|class )(\w+)", text, flags=re.MULTILINE)
+    bodies = list(zip(parts[1::2], parts[2::2], strict=True))
+    ways, before = {name}, set[str]()
+    while ways != before:
+        before = set(ways)
+        ways |= {part for part, body in bodies if any(_calls(body, way) for way in before)}
+    return ways
 
 
 def faults(row: Published) -> list[str]:
