@@ -210,6 +210,7 @@ def test_a_plot_that_cannot_be_written_is_exit_code_3(traces):
     assert (done.returncode, done.stderr.count("\n")) == (3, 1)
 
 
+@pytest.mark.long
 def test_a_plot_is_drawn_where_asked(traces, tmp_path):
     done = assess(
         "--baseline", "baseline", "--plot", tmp_path / "all.pdf", "good.csv", "stall.csv", cwd=traces

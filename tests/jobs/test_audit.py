@@ -120,6 +120,7 @@ def test_the_page_claims_no_more_than_the_sums_can_show(written):
     assert "after its sheet was sealed" not in text
 
 
+@pytest.mark.long
 def test_the_same_logbook_and_day_give_the_same_bytes(written, accepted, tmp_path):
     again = write_audit(accepted, RIG, tmp_path / "again.zip", ISSUED)
     assert again.file.read_bytes() == written[0].file.read_bytes()

@@ -40,7 +40,7 @@ def write(path, order):
         return book.add_order(order).id
 
 
-@settings(max_examples=drawn(20, 8), deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=drawn(20, 4), deadline=None, suppress_health_check=list(HealthCheck))
 @given(histories)
 def test_no_copy_merge_or_restore_leads_out_of_do_not_use(tmp_path_factory, history):
     folder = tmp_path_factory.mktemp("latch")

@@ -58,6 +58,7 @@ def test_read_at_once_a_rig_stands_where_it_stands_by_itself(path):
                 assert rigs.rig(name) == book.rig(name)
 
 
+@pytest.mark.long
 def test_trends_are_worked_out_once_and_only_of_rigs_with_new_rows(path):
     assert work_out_trends(path) == RIGS
     assert work_out_trends(path) == 0

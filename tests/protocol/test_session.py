@@ -136,6 +136,7 @@ def test_a_loss_longer_than_a_whole_turn_of_seq_is_still_counted_exactly():
     assert session.lost == 500 * 400 == board.injected.lost
 
 
+@pytest.mark.long
 def test_seq_and_micros_are_unwrapped_over_days():
     session = running_session(rate_hz=1)
     total = 3 * 86_400  # SEQ goes round about 4 times, MICROS about 60 times

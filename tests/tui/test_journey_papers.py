@@ -22,6 +22,7 @@ async def make(pilot, name: str) -> None:
     await keys(pilot, "enter")
 
 
+@pytest.mark.long
 def test_export_backup_and_check_from_the_keyboard(commissioned_logbook, walk):
     app = app_on(commissioned_logbook.parent)
 

@@ -117,7 +117,9 @@ def test_a_key_on_its_way_while_a_form_opens_waits_for_it(tmp_path):
     walked(app, journey)
 
 
-@pytest.mark.parametrize("typed", ["14.5", "12.4", "1,9", "14.2"])
+@pytest.mark.parametrize(
+    "typed", ["14.5", *(pytest.param(one, marks=pytest.mark.long) for one in ("12.4", "1,9", "14.2"))]
+)
 def test_a_number_typed_where_a_pin_is_asked_for_answers_nothing(tmp_path, typed):
     clock = Clock()
     app = app_on(tmp_path, clock)

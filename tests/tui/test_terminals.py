@@ -11,6 +11,7 @@ from throwbook_tui.context import plain_letters
 from throwbook_tui.help_text import PAGES
 
 
+@pytest.mark.long
 def test_ascii_alone_is_enough_for_every_kind_of_screen(seasons_logbook, monkeypatch):
     clock = Clock()
     board = PlayedBoard(clock, [SimulatedFault("obstruction", place=0.5)], hold_at=0.4)
@@ -113,6 +114,7 @@ def test_the_program_is_not_ended_under_a_running_recording(tmp_path):
     asyncio.run(go())
 
 
+@pytest.mark.long
 def test_words_can_be_clicked(seasons_logbook):
     app = app_on(seasons_logbook.parent)
 

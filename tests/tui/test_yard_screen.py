@@ -116,6 +116,7 @@ def test_a_folder_is_imported_and_what_nobody_can_tell_is_left(app, tmp_path):
     run(app, journey, SIZES[0])
 
 
+@pytest.mark.long
 def test_trends_that_are_not_known_come_while_the_list_is_there(app, tmp_path):
     (tmp_path / "fellside.throwbook.trends").unlink()
 
