@@ -16,6 +16,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from tests.strange_folder import fill
+
 TOP = Path(__file__).parents[1]
 PASSED_ON = (
     "PATH",
@@ -108,7 +110,7 @@ def _use(place: Path, env: dict[str, str]) -> None:
     program = shutil.which("throwbook", path=env["PATH"])
     if program is None or not Path(program).is_relative_to(place):
         raise SystemExit(f"throwbook isn't among the programs of {place}, found: {program}")
-    quiet = {"cwd": place, "env": env, "stdout": subprocess.DEVNULL, "stdin": subprocess.DEVNULL}
+    quiet = {"cwd": fill(place), "env": env, "stdout": subprocess.DEVNULL, "stdin": subprocess.DEVNULL}
     for words in TRIES:
         run(program, *words, **quiet)
     if shutil.which("bash"):

@@ -1,5 +1,6 @@
 """The notebook's way in: lazily loaded, reading only, tables that pandas and other programs open without help."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -12,6 +13,7 @@ from tests.cli.sheet_steps import RIG_FILE
 from tests.records_of_several import GOOD, STALLED, record
 from tests.report.made_material import DAY
 from throwbook import (
+    api,
     open_logbook_readonly,
     read_rig,
     read_trace,
@@ -42,6 +44,10 @@ def test_the_package_loads_nothing_until_it_is_asked():
 
 def test_everything_offered_is_there_and_listed():
     assert set(throwbook.OFFERED) <= set(dir(throwbook))
+    typed = re.findall(
+        r"import \w+ as (\w+)", Path(throwbook.__file__).with_suffix(".pyi").read_text("utf-8")
+    )
+    assert set(throwbook.OFFERED) == set(api.__all__) == set(typed)
     assert all(callable(getattr(throwbook, name)) for name in throwbook.OFFERED)
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         throwbook.nothing  # noqa: B018

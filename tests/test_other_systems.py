@@ -10,6 +10,7 @@ import pytest
 
 from tests import command
 from tests.ports.bench import board_on_a_cable, throw_source
+from tests.strange_folder import fill
 from throwbook.core.quantities.text import file_name
 from throwbook.protocol.simulated_board import IDENTITY
 
@@ -164,7 +165,8 @@ def test_a_fleet_on_several_processes_needs_no_fork(start: str, tmp_path: Path):
     program.write_text(SPAWNED, "utf-8")
     trend = ("--logbook", str(book), "trend", "--json", "--workers")
     alone = command.run([sys.executable, str(program), start, *trend, "1"])
-    several = command.run([sys.executable, str(program), start, *trend, "2"])
+    strange = fill(tmp_path / "strange")  # nor does it run what lies where it is started
+    several = command.run([sys.executable, str(program), start, *trend, "2"], cwd=strange)
     assert (alone.returncode, several.returncode) == (0, 0), several.stderr
     assert several.stdout == alone.stdout
     assert several.stdout.count("loader-") >= 12

@@ -4,21 +4,28 @@ In a notebook, what ``throwbook.api`` offers is here too, loaded when it is aske
 The types stand in ``__init__.pyi``, so that nothing is imported here.
 """
 
-from importlib import import_module
-from typing import Any
+from importlib import import_module, util
 
 __version__ = "0.1.0"
 
 OFFERED = (
-    *("LogbookReader", "assess_record", "assess_trace", "make_baseline", "open_logbook_readonly"),
-    *("read_rig", "read_trace", "to_frame"),
+    *("Assessment", "Baseline", "Figures", "InputError", "LogbookReader", "Measured", "OutsideError"),
+    *("Profile", "Rig", "Sign", "Trace", "assess_record", "assess_trace", "make_baseline"),
+    *("open_logbook_readonly", "read_rig", "read_trace", "to_frame"),
 )
+NEEDED = ("numpy", "pandas", "scipy", "pint")
 
 
-def __getattr__(name: str) -> Any:
-    if name in OFFERED:
-        return getattr(import_module("throwbook.api"), name)
-    raise AttributeError(f"module 'logger' has no attribute {name!r}")
+def __getattr__(name: str) -> object:
+    if name not in OFFERED:
+        raise AttributeError(f"module 'throwbook' has no attribute {name!r}")
+    for library in NEEDED:
+        spec = util.find_spec(library)
+        if spec is not None and spec.submodule_search_locations is None:  # a single file is none of these
+            raise ImportError(
+                f"{spec.origin} stands where the library {library} should: give that file another name"
+            )
+    return getattr(import_module("throwbook.api"), name)
 
 
 def __dir__() -> list[str]:

@@ -1,4 +1,15 @@
+from throwbook.api import Assessment as Assessment
+from throwbook.api import Baseline as Baseline
+from throwbook.api import Figures as Figures
+from throwbook.api import InputError as InputError
 from throwbook.api import LogbookReader as LogbookReader
+from throwbook.api import Measured as Measured
+from throwbook.api import OutsideError as OutsideError
+from throwbook.api import Profile as Profile
+from throwbook.api import Rig as Rig
+from throwbook.api import Sign as Sign
+from throwbook.api import Trace as Trace
+from throwbook.api import assess_record as assess_record
 from throwbook.api import assess_trace as assess_trace
 from throwbook.api import make_baseline as make_baseline
 from throwbook.api import open_logbook_readonly as open_logbook_readonly
@@ -8,3 +19,4 @@ from throwbook.api import to_frame as to_frame
 
 __version__: str
 OFFERED: tuple[str, ...]
+NEEDED: tuple[str, ...]

@@ -1,6 +1,7 @@
 """The parser: which command lives where, and what --version shows. Nothing is imported until a command needs it."""
 
 import io
+import os
 import sys
 from importlib import import_module
 
@@ -174,5 +175,7 @@ def _in_the_consoles_code_page() -> None:
 
 def main() -> None:
     """Entry point: run one command and turn its outcome into an exit code."""
+    # What it starts itself looks for no module in the folder that it is started in: a person's own pickle.py stays theirs.
+    os.environ["PYTHONSAFEPATH"] = "1"
     _in_the_consoles_code_page()
     sys.exit(diagnostics.run(throwbook))
