@@ -10,7 +10,7 @@ import pytest
 
 from tests.sign_names import ADD, EVERY
 from throwbook import assess_trace, read_rig, read_trace
-from throwbook.cli.guide import glossary_page, signs_page
+from throwbook.cli.guide import columns_page, glossary_page, signs_page
 from throwbook.cli.main import COMMANDS, throwbook
 from throwbook.core.diagnosis.causes import CAUSES
 from throwbook.core.diagnosis.signs import SIGNS
@@ -87,9 +87,10 @@ def test_every_sign_that_is_looked_for_has_its_name_its_causes_and_its_words():
     assert EVERY - set(SIGN_REMEDIES) == set(), "a row in SIGN_REMEDIES of logger/throwbook/core/wording.py"
 
 
-def test_the_page_of_signs_and_the_glossary_are_what_the_tables_say():
+def test_the_pages_of_signs_names_and_columns_are_what_the_tables_say():
     assert (GUIDE / "signs.md").read_text("utf-8") == signs_page(), REMEDY
     assert (GUIDE / "glossary.md").read_text("utf-8") == glossary_page(), REMEDY
+    assert (GUIDE / "columns.md").read_text("utf-8") == columns_page(), REMEDY
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

@@ -11,7 +11,7 @@ __version__ = "0.1.0"
 OFFERED = (
     *("Assessment", "Baseline", "Figures", "InputError", "LogbookReader", "Measured", "OutsideError"),
     *("Profile", "Rig", "Sign", "Trace", "assess_record", "assess_trace", "make_baseline"),
-    *("open_logbook_readonly", "read_rig", "read_trace", "to_frame"),
+    *("open_logbook_readonly", "quantity", "read_rig", "read_trace", "to_frame"),
 )
 NEEDED = ("numpy", "pandas", "scipy", "pint")
 

@@ -13,6 +13,7 @@ from throwbook.api import assess_record as assess_record
 from throwbook.api import assess_trace as assess_trace
 from throwbook.api import make_baseline as make_baseline
 from throwbook.api import open_logbook_readonly as open_logbook_readonly
+from throwbook.api import quantity as quantity
 from throwbook.api import read_rig as read_rig
 from throwbook.api import read_trace as read_trace
 from throwbook.api import to_frame as to_frame

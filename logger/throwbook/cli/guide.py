@@ -2,7 +2,7 @@
 
     python -m throwbook.cli.guide          # from the top of the repository; ``make pictures`` does it
 
-writes ``commands.md`` (from the parser), ``signs.md`` and ``glossary.md`` (from the tables) and a picture of each sign (from the
+writes ``commands.md`` (from the parser), ``signs.md``, ``glossary.md`` and ``columns.md`` (from the tables) and a picture of each sign (from the
 sample runs).
 ``throwbook man`` prints every command's help as one page in the language of man(7).
 """
@@ -19,6 +19,7 @@ from throwbook.cli import diagnostics, output
 from throwbook.cli.main import throwbook
 from throwbook.core import wording
 from throwbook.core.diagnosis.causes import CAUSES, Cause
+from throwbook.core.export_schema import Column
 from throwbook.core.wording import SIGN_REMEDIES, SIGNS, LimitName, Name
 from throwbook.errors import OutsideError
 from throwbook.jobs.assess import TraceReading, baselines_from, trace_paths
@@ -112,11 +113,11 @@ def write(top: Path) -> None:
     """Write the pages under ``top``, the repository."""
 
     guide = top / "logger" / "throwbook" / "guide"
-    for name, page in (("commands.md", commands_page()), ("glossary.md", glossary_page())):
-        (guide / name).write_text(page, encoding="utf-8", newline="\n")
+    for name, page in MADE:
+        (guide / name).write_text(page(), encoding="utf-8", newline="\n")
     written = write_pictures(top / "sample-runs", guide)
     output.line(
-        f"{len(written) - 1} pictures in {top / 'sample-runs' / 'pictures'}; commands.md, glossary.md, signs.md in {guide}."
+        f"{len(written) - 1} pictures in {top / 'sample-runs' / 'pictures'}; {', '.join(name for name, _ in MADE)}, signs.md in {guide}."
     )
 
 
@@ -303,6 +304,52 @@ def _named(name: Name | LimitName) -> tuple[str, str, str]:
     figure = name if isinstance(name, Name) else name.figure
     unit = f" [{figure.unit}]" if figure.unit not in ("", "1") else ""
     return name.column, f"{name.sentence}{unit}", name.means if isinstance(name, Name) else ""
+
+
+COLUMNS_INTRO = """# Every column of every table
+
+<!-- Written by `make pictures` from the tables of the program; don't edit it by hand. -->
+
+At the end you know what stands in each column. `book.to_frame("NAME")` gives each table [in a notebook](notebook.md).
+`throwbook export` writes those of the second part into files.
+
+Units are SI. The unit `1` is a plain number or a share. With `see unit` the column `unit` of the same row says it. An `ISO 8601`
+time has its offset from UTC. In a notebook it is in UTC. A `day` is that of the place where it happened, without a time zone.
+
+In a notebook a text with few words is a category, in the order that stands here. *Looked up by* names the columns that are the index
+there. They stay columns too. A name with `_u` is the expanded uncertainty (k = 2) of the one before it.
+
+No figure, verdict or status shows where a pin is. A person looks at both pins.
+
+Of a service `seen_what` is the text and `seen_on` the day, in every table and in JSON. The same goes for `found`, `fixed` and
+`verified`.
+"""
+FIRST_OF = {"status": "Worked out when asked", "rigs": "Kept in the logbook"}
+"""Table: the heading of the part that it begins."""
+
+
+def columns_page() -> str:
+    """Every column of every table, with its unit and meaning."""
+    from throwbook.jobs.derived_tables import KEYS, TABLES
+
+    parts = [COLUMNS_INTRO]
+    for table, columns in TABLES.items():
+        if table in FIRST_OF:
+            parts.append(f"## {FIRST_OF[table]}\n")
+        parts.append(f"### `{table}`\n\nLooked up by: {', '.join(KEYS[table])}.\n")
+        parts.append("| column | unit | what it is |\n| --- | --- | --- |")
+        parts += [f"| `{one.name}` | {one.unit} | {_meaning(one)} |" for one in columns]
+        parts.append("")
+    return "\n".join(parts)
+
+
+def _meaning(column: Column) -> str:
+    words = f" ({' · '.join(column.one_of)})" if column.one_of else ""
+    return column.what + words
+
+
+MADE = (("commands.md", commands_page), ("glossary.md", glossary_page), ("columns.md", columns_page))
+"""Pages that are made from tables alone."""
 
 
 def pictured() -> Iterator[tuple[str, SampleRun]]:

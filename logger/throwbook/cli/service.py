@@ -209,10 +209,13 @@ def _hours(text: str | None, option: str) -> float | None:
 
 
 def _as_json(entry: Any) -> dict[str, Any]:
-    moments = {}
+    moments: dict[str, Any] = {}
     for name in MOMENTS:
         one = getattr(entry, name)
-        moments[name] = {"what": one.what, "on": one.on.isoformat() if one.on else None} if one else None
+        on = one.on.isoformat() if one.on else None
+        moments[name] = {"what": one.what, "on": on} if one else None
+        # as the columns of an export and of the Python interface are called
+        moments |= {f"{name}_what": one.what or None, f"{name}_on": on}
     return {
         "id": entry.id,
         "rig": entry.rig,

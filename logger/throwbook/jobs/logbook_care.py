@@ -109,6 +109,13 @@ def gather(book: Logbook, name: str) -> ExportData:
     )
 
 
+def meters_of(book: Logbook) -> ExportData:
+    """The meters, which are of no rig."""
+    counting = {one.id for one in book.meters()}
+    meters = tuple((one, one.id in counting) for one in book.meter_rows())
+    return ExportData((), (), (), (), (), (), meters)
+
+
 def _write_tables(
     book: Logbook, names: list[str], folder: Path, form: str, progress: ExportProgress | None
 ) -> dict[str, int]:
@@ -121,9 +128,8 @@ def _write_tables(
             stack.callback(files[table].close)
         for name in names:
             data = gather(book, name)
-            if name == names[0]:  # they are of no rig
-                counting = {one.id for one in book.meters()}
-                data = replace(data, meters=tuple((one, one.id in counting) for one in book.meter_rows()))
+            if name == names[0]:
+                data = replace(data, meters=meters_of(book).meters)
             for table, file in files.items():
                 written[f"{table}.{form}"] += file.add(rows(table, data))
             written |= _write_photographs(book, data.photographs, folder / "photographs")

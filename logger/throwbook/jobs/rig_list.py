@@ -1,23 +1,35 @@
 """The list of all rigs, most pressing first: filtered, sorted, and as a file for a spreadsheet or the wall."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from throwbook.core.export_schema import DAY, FLAG, TEXT, Column
 from throwbook.core.listing import ListColumn, Listing
 from throwbook.core.rig import Machine, machine_in, retired_because
 from throwbook.core.status.latch import DO_NOT_USE, LEVELS
 from throwbook.core.status.maintenance import NO_CHECK
 from throwbook.core.status.status_text import DONE, STYLE, reasons, short, step_in_words
-from throwbook.core.status.urgency import MUST_NOT_GO_OUT, NOTHING, Need, RigFacts, need_of, order_key
+from throwbook.core.status.urgency import (
+    MUST_NOT_GO_OUT,
+    NEEDS,
+    NOT_COMMISSIONED,
+    NOTHING,
+    Need,
+    RigFacts,
+    Worsening,
+    need_of,
+    order_key,
+)
 from throwbook.core.wording import Cell
 from throwbook.jobs.find import logbook_path, opened
 from throwbook.jobs.latch import RigStatus, missing_from, orders_due, rig_status
 from throwbook.jobs.unfinished import Unfinished, unfinished_recordings
 from throwbook.jobs.worsening import UNREADABLE, known_trends
+from throwbook.logbook import Logbook
 from throwbook.logbook.all_rigs import AllRigs
 
 
@@ -110,27 +122,32 @@ def list_rigs(logbook: str | Path | None, today: date) -> list[Listed]:
     A trend that isn't known yet (``worsening.work_out_trends``) is left out of what it needs.
     """
     with opened(logbook, read_only=True) as book, book.snapshot():
-        rigs = AllRigs.of(book)
-        counted = rigs.trial_counts()
-        due, recordings, missing = orders_due(rigs), unfinished_recordings(rigs.path), missing_from(rigs)
-        earlier, trends = rigs.judged_earlier(), known_trends(rigs).known
-        found = []
-        for name in rigs.rig_names():
-            status = rig_status(rigs, name, today, due.get(name, ()), recordings, missing, earlier)
-            toml = rigs.rig(name).toml
-            retired = retired_because(toml)
-            facts = RigFacts(
-                status.status,
-                status.commissioned,
-                status.next_check,
-                trends.get(name),
-                today,
-                _to_clear(rigs, status) if status.status.level == DO_NOT_USE else "",
-            )
-            trials, last = counted.get(name, (0, None))
-            known = trends.get(name, UNREADABLE) != UNREADABLE or bool(retired) or not trials
-            need = need_of(facts)
-            found.append(Listed(name, status, trials, last, retired, toml, need, known))
+        return rigs_in(book, today, known_trends(book).known)
+
+
+def rigs_in(book: Logbook, today: date, trends: Mapping[str, Worsening | None]) -> list[Listed]:
+    """The same of a logbook that is open for one look (``snapshot``), with the trends that are known."""
+    rigs = AllRigs.of(book)
+    counted = rigs.trial_counts()
+    due, recordings, missing = orders_due(rigs), unfinished_recordings(rigs.path), missing_from(rigs)
+    earlier = rigs.judged_earlier()
+    found = []
+    for name in rigs.rig_names():
+        status = rig_status(rigs, name, today, due.get(name, ()), recordings, missing, earlier)
+        toml = rigs.rig(name).toml
+        retired = retired_because(toml)
+        facts = RigFacts(
+            status.status,
+            status.commissioned,
+            status.next_check,
+            trends.get(name),
+            today,
+            _to_clear(rigs, status) if status.status.level == DO_NOT_USE else "",
+        )
+        trials, last = counted.get(name, (0, None))
+        known = trends.get(name, UNREADABLE) != UNREADABLE or bool(retired) or not trials
+        need = need_of(facts)
+        found.append(Listed(name, status, trials, last, retired, toml, need, known))
     return sorted(found, key=lambda one: order_key(one.need, one.name))
 
 
@@ -239,24 +256,67 @@ SORTED_BY: dict[str, Callable[[Listed], Any]] = {
     "throws": lambda one: -one.trials,
 }
 # the same for a program
-CSV: dict[str, Callable[[Listed], object]] = {
-    "rig": lambda one: one.name,
-    "status": _status,
-    "commissioned": lambda one: one.rig_status.commissioned,
-    "throws": lambda one: one.trials,
-    "last_throw": lambda one: one.last_trial.date().isoformat() if one.last_trial else None,
-    "due_on": lambda one: one.rig_status.next_check.on.isoformat() if one.rig_status.next_check.on else None,
-    "overdue": lambda one: one.rig_status.next_check.overdue,
-    "next_check": lambda one: one.rig_status.next_check.sentence,
-    "because": lambda one: "; ".join(reasons(one.rig_status.status)) or None,
-    "place": lambda one: one.machine.place,
-    "need": lambda one: one.need.need,
-    "why": lambda one: one.need.cause,
-    "next_step": lambda one: one.need.step or None,
-    "by": lambda one: one.need.by.isoformat() if one.need.by else None,
-    "retired": lambda one: one.retired or None,
-    "unfinished_recordings": lambda one: sum(bool(each.journal) for each in one.rig_status.status.pending),
-}
+STATUS = (
+    Column("rig", TEXT, "the rig's name", lambda one: one.name),
+    Column(
+        "status",
+        TEXT,
+        "its status, or that it isn't commissioned",
+        _status,
+        (LEVELS[0], NOT_COMMISSIONED, *LEVELS[1:]),
+    ),
+    Column(
+        "commissioned",
+        FLAG,
+        "an accepted commissioning sheet stands",
+        lambda one: one.rig_status.commissioned,
+    ),
+    Column("throws", "1", "throws in the logbook", lambda one: one.trials, whole=True),
+    Column(
+        "last_throw",
+        DAY,
+        "day of the newest throw",
+        lambda one: _iso(one.last_trial and one.last_trial.date()),
+    ),
+    Column("due_on", DAY, "next check: the day", lambda one: _iso(one.rig_status.next_check.on)),
+    Column("overdue", FLAG, "whether the next check is past", lambda one: one.rig_status.next_check.overdue),
+    Column(
+        "next_check", TEXT, "the next check in a sentence", lambda one: one.rig_status.next_check.sentence
+    ),
+    Column(
+        "because",
+        TEXT,
+        "why it has this status",
+        lambda one: "; ".join(reasons(one.rig_status.status)) or None,
+    ),
+    Column("place", TEXT, "where it is, by its rig file", lambda one: one.machine.place),
+    Column("need", TEXT, "what it needs a person for", lambda one: one.need.need, NEEDS[::-1]),
+    Column("why", TEXT, "why, in six words", lambda one: one.need.cause),
+    Column("next_step", TEXT, "the one next step", lambda one: one.need.step or None),
+    Column("by", DAY, "by which day", lambda one: _iso(one.need.by)),
+    Column(
+        "retired", TEXT, "why it is no longer looked after; empty: it is", lambda one: one.retired or None
+    ),
+    Column(
+        "unfinished_recordings",
+        "1",
+        "recordings that were never judged",
+        lambda one: sum(bool(each.journal) for each in one.rig_status.status.pending),
+        whole=True,
+    ),
+    Column("due_hours_h", "h", "next check: the hour meter", lambda one: one.rig_status.next_check.hours_h),
+    Column(
+        "due_cycles",
+        "1",
+        "next check: so many lock throws after the service",
+        lambda one: one.rig_status.next_check.cycles,
+        whole=True,
+    ),
+)
+
+
+def _iso(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
 
 
 def list_csv(found: Sequence[Listed], path: Path) -> None:
@@ -264,8 +324,8 @@ def list_csv(found: Sequence[Listed], path: Path) -> None:
     from throwbook.files.tables import CsvTable, TableLayout, whole_file
 
     with whole_file(path) as part:
-        table = CsvTable(part, TableLayout(tuple(CSV)))
-        table.add({name: get(one) for name, get in CSV.items()} for one in found)
+        table = CsvTable(part, TableLayout([column.name for column in STATUS]))
+        table.add({column.name: column.get(one) for column in STATUS} for one in found)
         table.close()
 
 
