@@ -1,5 +1,6 @@
 """A record of several movements: every one of them is found and judged, the worst stands for the record."""
 
+import time
 from dataclasses import replace
 
 import numpy as np
@@ -489,3 +490,19 @@ def test_a_throw_ends_before_the_next_one_begins():
     first, _ = cut(joined(GOOD, GOOD.but(seed=8), rest_s=0.4), RIG, BASELINES)
     assert np.abs(first.trace.current_a[-10:]).max() < 0.1
     assert len(first.trace) == pytest.approx((GOOD.end_s + 0.4) * 200.0, abs=4)
+
+
+def test_a_contact_that_chatters_takes_about_as_long_as_its_rows():
+    """Each piece of it asked anew for all that had run before: ten times the rows took more than twenty times as long."""
+
+    def took_s(rows: int) -> float:
+        current_a = np.where((np.arange(rows) % 10 < 7) & (np.arange(rows) > rows // 10), 2.0, 0.0)
+        chatters = Trace(np.arange(rows) / 1000.0, current_a, None, "lock")
+        rounds = []
+        for _ in range(2):
+            begin = time.process_time()
+            assess_record(chatters, RIG)
+            rounds.append(time.process_time() - begin)
+        return min(rounds)
+
+    assert took_s(30_000) < 15.0 * took_s(3_000)

@@ -62,6 +62,23 @@ def test_any_numbers_at_all_give_a_well_formed_answer(current, step, with_voltag
     well_formed(assess_trace(Trace(np.arange(n) * step, current, volts, "lock"), RIG))
 
 
+A_LEVEL = st.tuples(
+    st.sampled_from([-2.0, -0.6, -0.4, -0.2, 0.0, 0.1, 0.3, 0.6, 0.8, 2.0, 8.0]), st.integers(1, 40)
+)
+
+
+@SOME
+# By its own zero, nothing flows at the end of the movement: the search for the level it left never came to an end.
+@example(levels=[(-0.04, 6), (-0.4, 4), (0.8, 3), (-0.5, 1), (-0.6, 2)], rate_hz=10.0)
+@example(levels=[(0.1, 5), (0.3, 11), (-0.6, 198), (0.34, 366), (0.2, 19), (-0.4, 32)], rate_hz=500.0)
+# By the line through its logarithms, what should decay doesn't: its half-life was a division by nothing.
+@example(levels=[(0.0, 12), (0.3, 4), (0.22, 10), (3.0, 3)], rate_hz=200.0)
+@given(levels=st.lists(A_LEVEL, min_size=3, max_size=9), rate_hz=st.sampled_from([10.0, 20.0, 100.0, 500.0]))
+def test_any_levels_one_after_the_other_give_a_well_formed_answer(levels, rate_hz):
+    current_a = np.repeat([level_a for level_a, _ in levels], [rows for _, rows in levels])
+    well_formed(assess_trace(Trace(np.arange(len(current_a)) / rate_hz, current_a, None, "lock"), RIG))
+
+
 any_machine_with_any_fault = given(
     seed=st.integers(0, 10_000),
     kind=st.sampled_from(sorted(FAULTS)),

@@ -265,6 +265,8 @@ def _carried_back(
         weight = excess_a**2 / float(excess_a @ excess_a)
         apart_s = since_s - float(weight @ since_s)
         slope = float((weight * apart_s) @ logs) / float((weight * apart_s) @ apart_s)
+        if slope >= 0.0:
+            return None  # by all its rows it doesn't decay
         height = float(weight @ logs) - slope * float(weight @ since_s)
         half_s = -float(np.log(2.0)) / slope
         fitted_a = level_a + float(np.exp(height))

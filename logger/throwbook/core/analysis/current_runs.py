@@ -11,6 +11,7 @@ can tell from the record whether it stops. What is one movement by the second re
 between those of both.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -139,8 +140,10 @@ def joined_by_departures(
     """
     current_a = read_a - level_a
     joined: list[CurrentRun] = []
+    in_order = sorted(pieces, key=lambda each: each.first)  # none lies over another
     for a, b in stretches:
-        here = [each for each in pieces if each.first <= b and each.last >= a]
+        begin = bisect_left(in_order, a, key=lambda each: each.last)
+        here = in_order[begin : bisect_right(in_order, b, key=lambda each: each.first)]
         if not here:
             continue
         charges = {
@@ -249,8 +252,8 @@ def current_runs_of(trace: Trace, rest: Rest, period_s: float, stroke: FullStrok
     for way, record in records.items():
         moving = record.smooth_a > threshold_a
         runs = [(a, b - 1) for a, b in runs_of(moving) if b - a >= SUSTAINED_SAMPLES]
-        kicks = [run for run in runs if _kicks_back(record, *run, threshold_a)]
-        found += [CurrentRun(a, b, way, over=b) for a, b in kicks]
+        kicks = {run for run in runs if _kicks_back(record, *run, threshold_a)}
+        found += [CurrentRun(a, b, way, over=b) for a, b in sorted(kicks)]
         pieces[way] = [
             piece for run in runs if run not in kicks for piece in without_residuals(record, way, *run)
         ]
@@ -355,7 +358,8 @@ def _joined(record: RunRecord, pieces: list[CurrentRun]) -> list[CurrentRun]:
         if before is not None:
             flows = with_what_flowed_on(record, before)  # noise may cut it into many pieces
             if is_residual(record, flows, piece):
-                found[-1] = with_residual(record, before, piece)
+                ended = found[-1] = with_residual(record, before, piece)
+                begun = begun if begun <= ended.last else ended.first
                 continue
             piece = without_what_flowed_before(record, flows, piece)
         if only_holds(record, piece):
@@ -436,11 +440,13 @@ def _goes_on(record: RunRecord, before: CurrentRun, after: CurrentRun) -> bool:
     if record.stands_at_the_end(before.first, before.last):
         chatters = record.lasted_s(before.over, after.first) <= PAUSE_S
         return chatters and record.at_stall_level(after.first, after.last)
-    share, more = record.share(before.first, before.last), record.share(after.first, after.last)
     gap_s = record.lasted_s(before.last, after.first)
-    if min(share, more) > WHOLE and gap_s > SWITCHED_S:
+    if gap_s <= SWITCHED_S:
+        return True
+    share, more = record.share(before.first, before.last), record.share(after.first, after.last)
+    if min(share, more) > WHOLE:
         return False
-    if gap_s <= SWITCHED_S or after.first - before.last <= SUSTAINED_SAMPLES:
+    if after.first - before.last <= SUSTAINED_SAMPLES:
         return True
     if gap_s > LONGEST_S + 2.0 * record.period_s or record.at_stall_level(after.first, after.last):
         return False

@@ -150,6 +150,14 @@ class RunRecord:
         gone = None if self.voltage_v is None else undriven_rows(self.voltage_v)
         return None if gone is None or not gone.any() else ~gone
 
+    @cached_property
+    def _shares(self) -> dict[tuple[int, int], float]:
+        return {}
+
+    @cached_property
+    def _levels_a(self) -> dict[tuple[int, int], float]:
+        return {}
+
     @property
     def still_a(self) -> float:
         """What a level scatters by that no motor turns at [A]."""
@@ -172,7 +180,19 @@ class RunRecord:
 
     def share(self, first: int, last: int) -> float:
         """Share of the stroke done between two rows."""
-        return self.stroke.share_done(self.time_s, self.current_a, self.voltage_v, slice(first, last + 1))
+        # What follows an end may come in many pieces, and each asks for what ran before.
+        if (first, last) not in self._shares:
+            rows = slice(first, last + 1)
+            self._shares[first, last] = self.stroke.share_done(
+                self.time_s, self.current_a, self.voltage_v, rows
+            )
+        return self._shares[first, last]
+
+    def level_a(self, first: int, last: int) -> float:
+        """Median of the current between two rows [A]."""
+        if (first, last) not in self._levels_a:
+            self._levels_a[first, last] = median_of(self.current_a[first : last + 1])
+        return self._levels_a[first, last]
 
     def at_stall_level(self, first: int, last: int) -> bool:
         """Whether the current between two rows is one that only a motor draws that stands."""
@@ -444,12 +464,11 @@ def is_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> boo
         and _flat_level(record, piece.first, piece.last + 1) is not None
     ):
         apart = False  # however late it comes on, flat and without a start it turns no motor
-    if apart or not _drove(record, before):
-        return False
-    if highest_a >= median_of(record.current_a[before.first : before.last + 1]):
-        return False  # as high as the run itself, which the board's range may have cut off
     too_low_a = max(TURNS * record.stroke.no_load_a, SURELY_HIGHER * before.residual_a + record.still_a)
-    return highest_a < too_low_a or only_holds(record, piece)
+    if apart or not (highest_a < too_low_a or only_holds(record, piece)):
+        return False
+    # As high as the run itself, it may be the run, which the board's range cut off.
+    return highest_a < record.level_a(before.first, before.last) and _drove(record, before)
 
 
 def only_holds(record: RunRecord, piece: CurrentRun) -> bool:

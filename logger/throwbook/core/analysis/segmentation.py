@@ -306,6 +306,10 @@ def _back_to_the_knee(
         last -= 1  # a contact that bounces lets something through for part of a row, on the way down
     while True:
         level_a = median_of(current[max(first, last - window + 1) : last + 1])
+        if level_a <= 0.0:
+            # By the movement's own zero nothing flows here, and there is no level to be left.
+            flows = np.flatnonzero(current[first + 1 : last + 1] > unsure_a)
+            return first + 1 + int(flows[-1]) if len(flows) else last
         back = last
         while back > first + 1 and current[back] < 0.5 * level_a:
             back -= 1
