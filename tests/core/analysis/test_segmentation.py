@@ -1,5 +1,7 @@
 """Start, transient and end on records whose times are known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -67,6 +69,18 @@ def test_a_lone_spike_at_rest_is_not_the_start():
     trace.current_a[40] = 8.0
     found = cut(trace)
     assert abs(found.start_s - drawn.start_s) <= 1.0 / drawn.rate_hz
+
+
+@pytest.mark.parametrize("spike_a", [-3.0, -2.5, 2.5])
+def test_a_lone_spike_that_smoothing_spreads_over_rows_is_no_movement(spike_a):
+    trace = Drawn(
+        rate_hz=100, noise_a=0.01, rest_s=1.48, after_s=0.1, offset_a=0.15, with_voltage=False
+    ).trace()
+    coarse = np.round(
+        0.05 * np.rint(trace.current_a / 0.05), 2
+    )  # most rows at rest are the same: their scatter is the spike's
+    coarse[45] = spike_a
+    assert len(movements_of(replace(trace, current_a=coarse), RIG, STROKE)) == 1
 
 
 def test_lone_spikes_in_the_run_are_taken_out_and_counted():

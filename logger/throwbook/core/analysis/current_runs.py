@@ -340,9 +340,12 @@ def _kicks_back(record: RunRecord, first: int, last: int, threshold_a: float) ->
 
 
 def _is_no_chance(run: CurrentRun, time_s: FloatArray, current_a: FloatArray, rest: Rest) -> bool:
-    """Whether a run lasts longer than a touch, and stands out of the noise as a whole."""
+    """Whether a run lasts longer than a touch, and stands out of the noise as a whole, not by one reading alone."""
     rows = current_a[run.first : run.last + 1]
-    stands_out = abs(float(rows.mean())) >= NOISE_SIGMAS * rest.noise_a / np.sqrt(len(rows))
+    total_a = float(rows.sum())
+    others_a = total_a - float(rows[np.argmax(np.abs(rows))])  # smoothing spreads a lone reading over rows
+    least_a = NOISE_SIGMAS * rest.noise_a / np.sqrt(len(rows))
+    stands_out = min(abs(total_a) / len(rows), abs(others_a) / max(len(rows) - 1, 1)) >= least_a
     return stands_out and bool(time_s[run.last] - time_s[run.first] >= SHORTEST_S)
 
 
