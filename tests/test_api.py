@@ -98,7 +98,7 @@ def test_a_baseline_of_the_other_direction_is_refused():
     )
     usual = throwbook.make_baseline([throwbook.assess_trace(each, rig) for each in lock])
     assert throwbook.assess_trace(lock[0], rig, usual).verdict == "pass"
-    with pytest.raises(InputError, match="of lock throws, but this is a throw to unlock"):
+    with pytest.raises(InputError, match="of lock throws, but this throw is not"):
         throwbook.assess_trace(unlock[0], rig, usual)
     with pytest.raises(InputError, match="of lock throws"):
         throwbook.assess_record(lock[0], rig, {"unlock": usual})

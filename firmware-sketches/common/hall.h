@@ -11,7 +11,7 @@ const int16_t kConverterSteps = 1024;
 const int16_t kHallZero = kConverterSteps / 2;
 const uint16_t kHallNominalMillivolt = 5000;  // the supply at which data sheets give the sensitivity
 
-// Below about 0.1 V no working sensor sits: the pull-down on the input has it, so the sensor is off or unplugged.
+// No working sensor gives less than about 0.1 V. Then only the pull-down is on the input: the sensor is off or unplugged.
 const int16_t kHallAbsentCounts = 20;
 
 constexpr int16_t hall_counts(int16_t converted) { return converted - kHallZero; }

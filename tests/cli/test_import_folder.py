@@ -49,7 +49,7 @@ def test_what_was_left_is_listed_and_the_exit_code_says_so(run, folder):
     assert len(record["known"]) == 2
     (folder / "4.csv").unlink()
     code, out, _ = run("import", "--kind", "spot", "--by-name", str(folder))
-    assert out == "0 throws logged on 0 sheets; 3 files known already.\n"
+    assert out == "0 throws logged on 0 sheets; 3 files in the logbook already.\n"
     assert code == 0
 
 

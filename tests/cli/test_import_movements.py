@@ -144,9 +144,9 @@ def test_the_same_file_again_is_known_in_all_its_movements_whatever_it_is_called
         code, out, _ = bring(run, again, options=SPLIT)
         assert code == 0
         assert f"already on sheet {RIG}-1" in out
-        assert "Every file was known already" in out
+        assert "Every file is in the logbook already" in out
     code, out, _ = bring(run, write(tmp_path, "turned.csv", whole, direction="unlock"), options=SPLIT)
-    assert "Every file was known already" in out
+    assert "Every file is in the logbook already" in out
 
 
 def test_a_movement_that_stands_in_the_logbook_by_itself_is_not_stored_twice(run, tmp_path):

@@ -54,7 +54,7 @@ def test_a_terminal_made_tiny_in_mid_throw_costs_no_sample_and_the_screen_comes_
     assert "running  travel about" in large
     assert "ENDED 0" in end
     assert "Traceback" not in end
-    said = re.search(r"(\d+) samples, (\d+) lost; ended by key", kept)
+    said = re.search(r"(\d+) samples, (\d+) lost; ended by hand", kept)
     assert said is not None, kept
     with opened(book, read_only=True) as held:
         (logged,) = held.trials(rig="yard-loader")

@@ -247,7 +247,7 @@ def test_a_throw_by_key_starts_and_ends_when_the_person_says_so(tmp_path: Path):
     with board_on_a_cable(throw_source(run_s=0.0), speed=SPEED) as (port, _):
         recording = Recording(plan(port.name, tmp_path, by_key=True), now=now, on_live=on_live)
         recorded = recording.run()
-    assert recorded.ended == "ended by key"
+    assert recorded.ended == "ended by hand"
     assert recorded.assessment.end == "no-run"
 
 
@@ -284,4 +284,4 @@ def test_a_recording_can_be_ended_from_another_thread(tmp_path: Path):
         assert running.wait(20)
         recording.finish()
         thread.join(20)
-    assert results[0].ended == "ended by key"
+    assert results[0].ended == "ended by hand"

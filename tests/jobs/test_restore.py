@@ -429,7 +429,7 @@ def test_samples_and_photographs_are_carried_over_from_a_file_with_an_altered_ro
         db.execute("DROP TRIGGER judgement_no_update")
         db.execute("UPDATE judgement SET verdict = 'unusable' WHERE rowid = 1")
     done = restore(book, backup, "M. K.", LATER)
-    assert "harmed" in done.unread
+    assert "damaged" in done.unread
     with open_logbook(book, read_only=True) as opened:
         [logged] = opened.trials(sheet=opened.sheet(sheet).sheet.id)
         assert len(opened.trace(logged.id)) > 1000

@@ -170,7 +170,7 @@ def test_two_judgements_are_listed_only_when_they_differ(pair):
             book.judge(second, make_assessment("pass"), path.name, NOW, "0.1.0", reason="again")
     with open_logbook(pair[0]) as book:
         told = [conflict.what for conflict in merge(book, pair[1]).conflicts]
-        assert told == [f"trial {first[:8]} has 2 judgements, made separately"]
+        assert told == [f"throw {first[:8]} has 2 judgements, made separately"]
 
 
 def test_two_corrections_of_one_thing_are_both_kept_and_listed(pair):
@@ -182,7 +182,7 @@ def test_two_corrections_of_one_thing_are_both_kept_and_listed(pair):
         found = merge(book, pair[1])
         trial = book.trials(rig=RIG)[0].id
         assert len(book.revisions(trial)[1]) == 2
-        assert any("sighting of trial" in each.what for each in found.conflicts)
+        assert any("sighting of throw" in each.what for each in found.conflicts)
         book.sight(trial, PinAnswers("yes", "no", "asked both"), "M. K.", NOW, reason="settled")
         assert merge(book, pair[1]).conflicts == ()
 
@@ -207,7 +207,7 @@ def test_two_photographs_of_one_pin_are_listed_only_when_they_differ(pair):
         found = merge(book, theirs)
         trial = book.trials(rig=RIG)[0].id
     told = [conflict.what for conflict in found.conflicts]
-    assert told == [f"the left pin of trial {trial[:8]} has 2 photographs, entered separately"]
+    assert told == [f"the left pin of throw {trial[:8]} has 2 photographs, entered separately"]
     assert rows_said(found.added) == "3 photographs"
     photographed(ours, 0, "left", b"f")
     with open_logbook(ours) as book:

@@ -169,7 +169,7 @@ def future_complaint(text: str, now: datetime) -> str:
         when = moment_from(text, now)
     except ValueError:
         return ""  # told already
-    return "this is still to come: look at the date" if when > now else ""
+    return "this date is in the future" if when > now else ""
 
 
 def accuracy_complaint(text: str) -> str:

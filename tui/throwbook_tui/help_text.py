@@ -67,7 +67,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "record": (
         "Enter arms the recording. Then throw with the machine's own switch: this program never drives the actuator.",
-        "Recording starts with the current and stops when the current is off. Enter stops it by hand.",
+        "Recording starts with the current and stops when the current is off. Enter ends it by hand.",
         "",
         "large figure: present current, and seconds since the start.",
         "full load: full-load current from the data sheet. stall: calculated stall current. baseline: this rig's baseline throws.",
@@ -94,7 +94,7 @@ PAGES: dict[str, tuple[str, ...]] = {
     ),
     "sign": (
         "A sheet can be accepted only when it is complete. It needs enough throws, with every limit of the rating met or its shared risk signed for. After every lock throw both pins were seen in their holes. The load check passed, and the pins stayed put with the power off.",
-        "5 throws without a failure prove, with 95 % confidence, only that at least 54.9 % of throws succeed; 59 throws prove 95 %. The statement says so.",
+        "5 throws without a failure prove, with 95 % confidence, only that at least 54.9 % of throws succeed; 59 throws prove 95 %. The statement shows it.",
         "Once it is signed it is sealed. Nothing on it can be changed.",
     ),
     "enter": (

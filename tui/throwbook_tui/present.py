@@ -180,7 +180,7 @@ FIELDS = {
 REMEDIES = {
     Remedy.ADD_CHECK: "Make a check first: S on the rig's screen plans it.",
     Remedy.ADD_RIG: "N on the list of rigs adds one.",
-    Remedy.AS_READ: "If the meter really showed it, enter it from the command line.",
+    Remedy.AS_READ: "If you really read it, enter it from the command line.",
     Remedy.BRING_BACK: "It is brought back from the command line.",
     Remedy.CHECK_BOARD: "C on the board screen checks it.",
     Remedy.CHECK_LOGBOOK: "'check' under L on the list of rigs shows what is wrong, and where.",

@@ -82,7 +82,7 @@ ARMED_SAID = (
     Cell("Everyone clear of the attachment. Hands off the pins: they are about to move.", WARN),
     Cell("Ready: throw now. Waiting for current ...", STRONG),
 )
-EITHER_WAY = "The current alone cannot show it. Y = it was an unlock throw. N = it was a lock throw. Each movement is recorded as a throw of its own."
+EITHER_WAY = "The current alone cannot show it. Y = it was an unlock throw. N = it was a lock throw. Each movement is recorded as a separate throw."
 TAKE_AIR = "Is this the air temperature?"
 TAKE_AIR_SAID = (
     "Y = take it as the air temperature of this throw. N = leave it as it was typed, or not recorded."
@@ -145,8 +145,8 @@ def switch_cell(closed: bool) -> Cell:
 
 
 def look_now(recorded: "Recorded") -> bool:
-    """Whether the pins are to be looked at: after a lock throw."""
-    return any(one.trace.direction == LOCK for one in recorded.throws)
+    """Whether the pins are to be looked at: after a lock throw on the machine; off it there are none."""
+    return not recorded.on_bench and any(one.trace.direction == LOCK for one in recorded.throws)
 
 
 def kept_cells(recorded: "Recorded", kept: "StoredTrial") -> list[Cell | str]:

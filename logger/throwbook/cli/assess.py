@@ -201,7 +201,7 @@ def _show_head(judged: AssessedFiles) -> None:
         style="heading",
     )
     for what in looser_limits(rig).values():
-        line(f"{what[:1].upper()}{what[1:]}: no sheet can be accepted by it.", style="warn")
+        line(f"{what[:1].upper()}{what[1:]}: no sheet can be accepted with it.", style="warn")
     if not judged.baselines:
         line(
             "Judged by the data sheet alone. What has changed shows only against a baseline (reference throws of this rig)."

@@ -252,14 +252,14 @@ Examples:
     "faults",
     multiple=True,
     metavar="KIND[=SEVERITY][@PLACE]",
-    help="A fault of the machine, as --list names them; again for more. Of one pin: @left or @right.",
+    help="A fault of the machine, as --list names them; repeat for more. Of one pin: @left or @right.",
 )
 @click.option(
     "--trouble",
     "troubles",
     multiple=True,
     metavar="KIND[=VALUE]",
-    help="Trouble on the line, as --list names it; again for more.",
+    help="Trouble on the line, as --list names it; repeat for more.",
 )
 @click.option("--list", "list_them", is_flag=True, help="List the faults and troubles, and end.")
 @click.option(

@@ -51,7 +51,7 @@ def _new_folder(wanted: Path) -> Path:
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 def samples(folder: Path) -> None:
-    """Write the sample runs into FOLDER: a rig file, a baseline set and simulated records of every sign.
+    """Write the sample runs into FOLDER: a rig file, a baseline set and simulated records that show the signs.
 
     The files are the same each time, byte for byte. FOLDER/README.md lists what each one shows.
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 REMEDIES = {
     Remedy.ADD_CHECK: "Import or enter a check first: throwbook import --rig R --kind seasonal FILE...",
     Remedy.ADD_RIG: "'throwbook rig add FILE.toml' adds one.",
-    Remedy.AS_READ: "If the meter did show it, add --as-read.",
+    Remedy.AS_READ: "If you really read it, add --as-read.",
     Remedy.BRING_BACK: "'throwbook rig retire --back' lists it again.",
     Remedy.CHECK_BOARD: "Try: throwbook board check",
     Remedy.CHECK_LOGBOOK: "'throwbook check' shows what is wrong, and in which file.",

@@ -69,7 +69,7 @@ NO_DAY = (
 @click.option(
     "--at", "at", metavar="TIME", help="When the throws were made: 2026-03-14T09:12, or the day alone."
 )
-@click.option("--as-read", is_flag=True, help="Record unlikely readings: the meter showed them.")
+@click.option("--as-read", is_flag=True, help="Record unlikely readings: you really read them.")
 @click.option(
     "--again", is_flag=True, help="These are new throws, although the logbook has the same readings."
 )
@@ -80,7 +80,7 @@ NO_DAY = (
     "meters",
     multiple=True,
     metavar="NAME",
-    help="Read from this meter; again for each ('meter list').",
+    help="Read from this meter; repeat for each ('meter list').",
 )
 @question_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a throw, then one for the sheet.")

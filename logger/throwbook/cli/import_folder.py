@@ -197,7 +197,7 @@ def _print(done: "FolderImport", *, brief: bool) -> None:
         output.line(f"left: {left.file}: {_why(left)}", style="warn", hang=2)
     throws = sum(len(each.logged) for each in done.sheets)
     said = [f"{counted(throws, 'throw')} logged on {counted(len(done.sheets), 'sheet')}"]
-    said += [f"{counted(len(done.known), 'file')} known already"] if done.known else []
+    said += [f"{counted(len(done.known), 'file')} in the logbook already"] if done.known else []
     said += [f"{counted(len(done.left), 'file')} left where they are"] if len(done.left) > 1 else []
     said += ["1 file left where it is"] if len(done.left) == 1 else []
     said += [f"{counted(done.others, 'file')} passed over: not .csv"] if done.others and not brief else []

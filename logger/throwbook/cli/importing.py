@@ -69,7 +69,7 @@ KINDS = ("bench", "commissioning", "seasonal", "after-service", "spot")
     "--started",
     multiple=True,
     metavar="TIME",
-    help="Time of the throw, if the file has none: 2026-03-14T09:12 (again for each file, in their order).",
+    help="Time of the throw, if the file has none: 2026-03-14T09:12 (repeat for each file, in their order).",
 )
 @click.option(
     "--direction",
@@ -271,7 +271,7 @@ def _print(done: "Imported") -> None:
     for each in done.known:
         output.line(f"{each.file}: {each.where}; nothing stored for it.")
     if done.sheet is None:
-        output.line("Every file was known already: nothing was stored.")
+        output.line("Every file is in the logbook already: nothing was stored.")
         return
     for text in _several_said(done):
         output.line(text)

@@ -96,7 +96,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "samples": (
         "throwbook.cli.demo",
         "samples",
-        "Write simulated sample runs of every sign, to try the commands.",
+        "Write simulated sample runs, to see the signs and try the commands.",
     ),
 }
 

@@ -44,7 +44,7 @@ def add(ctx: click.Context, /, name: str, as_json: bool, by: str | None, **given
         accuracy = needed(given["accuracy"], "--accuracy", "Accuracy, as 2.5 % + 5 digits")
     keeps = given["peak_hold"] or "no"
     if kind == "clamp":
-        keeps = needed(given["peak_hold"], "--peak-hold", "Does it keep the highest reading", ("yes", "no"))
+        keeps = needed(given["peak_hold"], "--peak-hold", "Does it hold the highest reading", ("yes", "no"))
     day = needed_day(given["checked"], "--checked")
     made = meter_from(name, kind, resolution, accuracy, keeps == "yes", day, who(by), now())
     stored = add_meter(logbook_of(ctx), replace(made, reason=given["reason"]), made.by, made.at)

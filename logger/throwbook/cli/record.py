@@ -100,8 +100,8 @@ def record(ctx: click.Context, /, **given: Any) -> int:
 
     Every sample is saved to disk first. After a crash --recover finds the recording. Until it is judged the rig is
     restricted, no sheet of it can be accepted and no order cleared.
-    Enter stops it by hand: a throw without any current is then recorded as one. Ctrl-C before any current stops it
-    without a throw and leaves a file. On SIGTERM (end) or SIGHUP (terminal closed) it stops, stores and judges. Exit
+    Enter ends it by hand. A throw without any current is then recorded as 'did not start'. Ctrl-C before any current
+    ends it without a throw and leaves a file. On SIGTERM (end) or SIGHUP (terminal closed) it stops, stores and judges. Exit
     code 1: the verdict is fail.
     """
     logbook = logbook_of(ctx)

@@ -84,11 +84,15 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
         output.line("The trend chart restarts here. Make a new check after it; the baseline stays.", indent=2)
     if done.entry.answers:
         output.line(
-            f"It belongs to {counted(len(done.entry.answers), 'open order')}; only a signed clearance clears.",
+            f"It belongs to {counted(len(done.entry.answers), 'open order')}. Only a signed clearance clears an order.",
             indent=2,
         )
     elif done.rig_status.status.open:
-        output.line("It belongs to no open order: the work was done before them.", style="warn", indent=2)
+        output.line(
+            "It belongs to no open order, because the work was done before the orders.",
+            style="warn",
+            indent=2,
+        )
     if done.lacks:
         output.line(NO_STEP.format(why="; ".join(done.lacks)), style="warn", indent=2)
         correct = f"--corrects {done.entry.id[:8]} --reason TEXT"

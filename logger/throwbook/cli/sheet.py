@@ -77,7 +77,7 @@ def leave_out(ctx: click.Context, name: str, throw: int, because: str | None, by
 @click.command(short_help="Move an imported throw to the rig that made it.")
 @click.argument("name")
 @click.option(
-    "--throw", "throws", type=int, multiple=True, required=True, help="Number of the throw (again for more)."
+    "--throw", "throws", type=int, multiple=True, required=True, help="Number of the throw (repeat for more)."
 )
 @click.option("--to", metavar="RIG|nobody", help="The rig that made it; 'nobody': none in this logbook.")
 @click.option("--because", "--reason", "because", metavar="TEXT", help="Why it was on the wrong rig.")
@@ -106,7 +106,7 @@ def reassign(
 
     to = needed(to, "--to", "Which rig made it ('nobody': none)")
     because = needed(because, "--because", "How did it come to be here")
-    signed = needed(signed, "--signed", "Signed (your name)")
+    signed = needed(signed, "--signed", "Signed by (your name)")
     done = put_right(logbook_of(ctx), Correction(name, throws, to, because, signed), now())
     where = f"now on {done.other.name}" if done.other else f"moved to {to}"
     output.line(f"{counted(len(throws), 'throw')} of {done.state.name}: {where}.")
@@ -170,7 +170,7 @@ sheet.add_command(blank)
     "meters",
     multiple=True,
     metavar="NAME",
-    help="Read by this meter; again for each ('meter list').",
+    help="Read from this meter; repeat for each ('meter list').",
 )
 @click.option("--measured-by", type=click.Choice([BY_BOARD, BY_HAND]), help="By a board, or by hand.")
 @click.option("--day", "on", metavar="DATE", help="Day of the throws, if you copy them from paper later.")

@@ -45,7 +45,9 @@ def print_plan(state: "SheetState", made: "Plan", reaches: "Sequence[str]" = ())
     if made.answers:
         held = counted(len(made.answers), "open order")
         if state.sheet.kind == "commissioning":
-            output.line(f"It is planned after the {held} of this rig; only a signed clearance clears.")
+            output.line(
+                f"It is planned after the {held} of this rig. Only a signed clearance clears an order."
+            )
         else:
             output.line(f"The {held} of this rig stay open: a {state.sheet.kind} sheet clears none.")
 

@@ -28,11 +28,11 @@ RETAINED = {"yes": "yes", "no": "no", "not tried": "not looked"}
     multiple=True,
     type=int,
     required=True,
-    help="Number of the lock throw (again for more).",
+    help="Number of the lock throw (repeat for more).",
 )
 @click.option("--left-pin", type=ANSWER, default="not looked", help="Left pin seen in its hole.")
 @click.option("--right-pin", type=ANSWER, default="not looked", help="Right pin seen in its hole.")
-@click.option("--seen-how", default="", metavar="TEXT", help="How: lamp, mirror, ...")
+@click.option("--seen-how", default="", metavar="TEXT", help="How the pins were seen: lamp, mirror, ...")
 @click.option(
     "--load-check",
     type=click.Choice(list(LOAD_CHECK)),
@@ -43,7 +43,7 @@ RETAINED = {"yes": "yes", "no": "no", "not tried": "not looked"}
     "--retained-power-off",
     type=click.Choice(list(RETAINED)),
     default="not tried",
-    help="Stayed put with the power off.",
+    help="The pins stayed put with the power off.",
 )
 @click.option(
     "--left-photo",
@@ -108,7 +108,7 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
 @click.argument("name")
 @click.option("--left-pin", type=ANSWER, help="Left pin seen in its hole, after every lock throw.")
 @click.option("--right-pin", type=ANSWER, help="Right pin seen in its hole, after every lock throw.")
-@click.option("--seen-how", metavar="TEXT", help="How: lamp, mirror, ...")
+@click.option("--seen-how", metavar="TEXT", help="How the pins were seen: lamp, mirror, ...")
 @click.option(
     "--load-check",
     type=click.Choice(list(LOAD_CHECK)),
@@ -128,7 +128,7 @@ def see(ctx: click.Context, /, name: str, throws: tuple[int, ...], by: str | Non
     "--doubts-because",
     default="",
     metavar="REASON",
-    help="Why a sheet with times that cannot be is accepted.",
+    help="Reason to accept the sheet although its times are doubtful.",
 )
 @click.option(
     "--new-baseline", default="", metavar="REASON", help="Why this sheet's throws become the new baseline."
@@ -152,7 +152,9 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
     if can_ask():
         for text in SHOWN_AT["commissioning"]:
             output.line(text, style="warn")
-        read = click.confirm("Have you read these, and do you keep to them?", default=False, err=True)
+        read = click.confirm(
+            "Have you read these cautions, and will you follow them?", default=False, err=True
+        )
         if not read:
             raise InputError("the cautions were not confirmed", name, "It stays open.")
     given["left_pin"] = needed(
@@ -166,9 +168,12 @@ def accept(ctx: click.Context, /, name: str, as_json: bool, **given: Any) -> Non
         given["load_check"], "--load-check", "The manufacturer's load check", tuple(LOAD_CHECK)
     )
     given["retained_power_off"] = needed(
-        given["retained_power_off"], "--retained-power-off", "Stayed put with the power off", tuple(RETAINED)
+        given["retained_power_off"],
+        "--retained-power-off",
+        "The pins stayed put with the power off",
+        tuple(RETAINED),
     )
-    signed = needed(given["signed"], "--signed", "Signed (your name)")
+    signed = needed(given["signed"], "--signed", "Signed by (your name)")
     done = sign(
         logbook_of(ctx),
         name,
@@ -234,7 +239,7 @@ def reject(ctx: click.Context, name: str, because: str | None, signed: str | Non
 
     because = needed(because, "--because", "What was wrong")
     state, found = end(
-        logbook_of(ctx), name, because, needed(signed, "--signed", "Signed (your name)"), now()
+        logbook_of(ctx), name, because, needed(signed, "--signed", "Signed by (your name)"), now()
     )
     output.line(f"{state.name}: rejected and sealed.", style="bad")
     print_status(state.sheet.rig, found)

@@ -209,7 +209,7 @@ def causes(as_json: bool) -> None:
 def list_(ctx: click.Context, rig: str, as_json: bool) -> None:
     """List every order of RIG, oldest first.
 
-    By the clock of the computer that wrote it.
+    The times are by the clock of the computer that wrote each order.
 
     \b
     Example:
@@ -310,7 +310,7 @@ def clear(
         sheet = needed(sheet, "--sheet", "Recommissioning sheet")
     brought = latch.Clearing(
         orders,
-        needed(signed, "--signed", "Signed (your name)"),
+        needed(signed, "--signed", "Signed by (your name)"),
         needed(because, "--because", "Reason"),
         cause_found or "",
         service or "",

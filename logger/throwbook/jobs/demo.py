@@ -56,7 +56,7 @@ def throws_chapter(done: Imported, title: str, *more: str) -> Chapter:
 def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
     """What two and a half years of checks say: a winter that isn't wear, a binding spot that is."""
     from throwbook.core.trend.history import SWITCH_LAG
-    from throwbook.core.trend.trend_result import change_text, figure_name, forecast_text
+    from throwbook.core.trend.trend_result import change_text, figure_name, forecast_said
     from throwbook.jobs.trend import rig_trend
 
     found = rig_trend(logbook, rig, story.CHECKS[-1].at.date() + timedelta(days=1))
@@ -69,7 +69,7 @@ def what_the_seasons_say(logbook: Path, rig: str) -> Chapter:
         *(spot.sentence for spot in found.spots),
         *(
             f"{figure_name(one.figure)}, lock: {change_text(one)}; first out of control {one.first_signal}; "
-            f"limit reached: {forecast_text(one)}"
+            f"{forecast_said(one)}"
             for one in (peak, lag)
         ),
         f"next: {found.action.what}. Why: {found.action.reason.rstrip('.')}",

@@ -40,7 +40,7 @@ NO_ANSWER_S = 6.0
 SILENT_S = 2.0
 SHOW_EVERY_S = 0.095
 """On the average: samples come in lots, twenty a second, so that it is one lot or two from figure to figure."""
-BY_KEY = "ended by key"
+BY_KEY = "ended by hand"
 ASKED_TO_END = "the program was told to end"
 HUNG_UP = "the terminal was gone"
 _WAIT_S = 0.05

@@ -341,7 +341,7 @@ def _carry_over(book: Logbook, done: Restored) -> tuple[Mapping[str, str], Loose
         except _AnotherKindError:
             raise
         except (InputError, OutsideError) as error:  # rows that were changed, or that nobody can read
-            done.unread = f"the logbook was harmed ({error.what})"
+            done.unread = f"the logbook was damaged ({error.what})"
     with book.transaction():
         done.added, loose = _salvaged(book, done.kept)
     return before, loose

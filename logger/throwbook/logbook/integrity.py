@@ -27,7 +27,7 @@ LISTS_OF_IDS = (
     ("latch_order", "previous", "latch_order", "an order that came before is gone"),
     ("latch_order", "clears", "latch_order", "an order that it answers is gone"),
     ("seal", "previous", "seal", "the seal it is chained to is gone"),
-    ("baseline", "trials", "trial", "a trial it rests on is gone"),
+    ("baseline", "trials", "trial", "a throw it rests on is gone"),
 )
 """Table, column, where the ids must be, what it means when one isn't."""
 
@@ -101,7 +101,7 @@ def _reference_problems(book: "Logbook") -> list[IntegrityProblem]:
             f"SELECT count(*) FROM {blobs} WHERE digest NOT IN (SELECT {blobs} FROM {named_by} WHERE {blobs} NOT NULL)"
         )
         if orphans[0][0]:
-            what = f"{orphans[0][0]} {serialization.BLOBS[blobs].called} belong to no trial"
+            what = f"{orphans[0][0]} {serialization.BLOBS[blobs].called} belong to no throw"
             found.append(IntegrityProblem("file", what))
     return found
 

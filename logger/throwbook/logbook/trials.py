@@ -365,7 +365,7 @@ class TrialStore(RigStore, SheetStore):
         found = self.select(Trial, "WHERE id = ?", [trial])
         if not found or found[0].trace is None:
             raise InputError(
-                "this trial has no recorded samples", trial, "It was entered by hand, or it is not here."
+                "this throw has no recorded samples", trial, "It was entered by hand, or it is not here."
             )
         row = self.read("SELECT data FROM trace WHERE digest = ?", [found[0].trace])
         try:

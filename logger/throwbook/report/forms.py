@@ -379,8 +379,8 @@ def wall_list(rows: Sequence[WallRow], what: str, issued: date, practice: bool =
     blocks.append(Table(headings, table, what, pencil=True, big=True) if rows else Text(what))
     blocks.append(
         Text(
-            "A status can be tightened at any time: before work, look in the logbook, not at this list. Type in what is written "
-            "here by hand: throwbook enter.",
+            "A status can be tightened at any time: before work, look in the logbook, not at this list. Then log what was done: "
+            "work with throwbook service add, throws with throwbook enter.",
         )
     )
     subtitle = f"as the logbook stood on {issued}"

@@ -77,7 +77,9 @@ def machine(material: Material) -> list[Block]:
     """Machine and parts, and the versions of the rig file."""
     rig = material.rig
     rows = [(_rig_value(part, key), value_of(rig, part, name, kind)) for key, part, name, kind in RIG_ROWS]
-    rows.append(("Which way locks", "rod out" if rig.actuator.extend_locks else "rod in"))
+    rows.append(
+        (_capital(RIG["actuator.extend_locks"].sentence), "yes" if rig.actuator.extend_locks else "no")
+    )
     blocks: list[Block] = [
         Heading("Machine and parts"),
         Facts(tuple(rows), f"Rig {rig.name}, as its file says"),

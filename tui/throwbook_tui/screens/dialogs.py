@@ -145,6 +145,12 @@ class WhereScreen(FormPage[Path]):
     def opened(self) -> None:
         """Head line."""
         self.head(self._what)
+        if not self.draft:
+            self.changed()
+
+    def changed(self) -> None:
+        """The path is longer than its line."""
+        self.tell(f"Whole path: {self.form.field('path').value}")
 
     def enter(self) -> None:
         """Go."""

@@ -252,7 +252,10 @@ class EnterScreen(FormPage[None]):
         if self._judged is not None:
             word, tone = verdict_cell(self._judged.verdict)
             cells = judged_cells(
-                f"{word}: {sentence(self._judged.because)}", tone, self._judged.notes, self.size.width - 2
+                f"{sentence(word)} {sentence(self._judged.because)}",
+                tone,
+                self._judged.notes,
+                self.size.width - 2,
             )
             # What the meter leaves open decides nothing, and is seen all the same: heavier than the baseline, colder.
             cells[1:1] = [
@@ -289,9 +292,7 @@ class EnterScreen(FormPage[None]):
         if slip:
             question = "Record these readings as they are?"
             cost = f" As typed it FAILS. {_cost(throw)}" if judged.verdict == FAIL else ""
-            meaning = (
-                f"{sentence(slip)} Did the meter really show that? A recorded throw cannot be deleted.{cost}"
-            )
+            meaning = f"{sentence(slip)} Did you really read that? A recorded throw cannot be deleted.{cost}"
             self.confirm(question, meaning, lambda: self._write(throw), WARN)
         elif judged.verdict == FAIL:
             question = "This throw FAILS. Record it?"

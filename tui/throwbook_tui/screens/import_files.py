@@ -102,6 +102,6 @@ def said_of(done: "FolderImport") -> str:
     """The whole in one line."""
     throws = sum(len(one.logged) for one in done.sheets)
     parts = [f"{counted(throws, 'throw')} on {counted(len(done.sheets), 'sheet')}"]
-    parts += [f"{counted(len(done.known), 'file')} known already"] if done.known else []
+    parts += [f"{counted(len(done.known), 'file')} in the logbook already"] if done.known else []
     parts += [f"{counted(len(done.left), 'file')} left"] if done.left else []
     return f"{'; '.join(parts)}. Esc goes back to the list."

@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from throwbook.core.analysis.live import AT_STALL, FLOWING, OVER, LiveFigures
-from throwbook.core.records import BENCH, SPOT
+from throwbook.core.records import SPOT
 from throwbook.core.rig import LOCK, UNLOCK
 from throwbook.core.wording import switch_name
 from throwbook.errors import ThrowbookError
@@ -184,7 +184,7 @@ class RecordScreen(Page[None]):
         recorded, kept = self._result
         if not kept.took_out:
             self.dismiss(None)
-        elif look_now(recorded) and self._kind != BENCH:
+        elif look_now(recorded):
             from throwbook.jobs.sheets import view
 
             logbook = self.desk.logbook

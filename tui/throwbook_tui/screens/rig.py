@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 MOST_REASONS = 2
 TO_COMMISSION = "Next: press S for a commissioning sheet on the machine (or a bench sheet if the actuator is not mounted yet)."
-GO_ON = "Next: sheet {} is open. Move the cursor to it and press Enter: its next step stands at the top."
+GO_ON = "Next: sheet {} is open. Move the cursor to it and press Enter: its next step is at the top."
 UNFINISHED = (
     "A recording is not judged yet. Press J. Until then no sheet can be accepted and no order cleared."
 )
@@ -169,7 +169,7 @@ class RigScreen(Page[None]):
             if first is not None:
                 cells.append(
                     Cell(
-                        f"First, for {first.about}: {sentence(without_keys(first.do))} E shows the rest.",
+                        f"First: {first.about}. {sentence(without_keys(first.do))} E shows the rest.",
                         WARN,
                     )
                 )

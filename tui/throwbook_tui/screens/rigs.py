@@ -10,7 +10,7 @@ from textual.widgets import DataTable, Static
 
 from throwbook.core.listing import ListColumn, Listing
 from throwbook.core.quantities.text import counted
-from throwbook.core.wording import FIRST_RIGS
+from throwbook.core.wording import BEFORE_WORK, FIRST_RIGS
 from throwbook.errors import ThrowbookError
 from throwbook.jobs.rig_list import RIGS, Wanted, pick, said
 from throwbook_tui.background import Noted
@@ -215,8 +215,10 @@ class RigsScreen(Page[None]):
         fitting = pick(rigs, replace(wanted, retired=self._retired, sort=SORTS[self._sort]), today)
         self._shown = fitting if self._all or self._wanted is not None else fitting[:FIRST_RIGS]
         self.head(self._headline(len(fitting)), self._beside())
-        table.display, first.display = bool(self._shown), not self._shown
-        first.update(lines(self.app, NONE_FIT if self._wanted else ALL_RETIRED if rigs else EMPTY))
+        table.display = bool(self._shown)
+        first.set_class(bool(self._shown), "caution")
+        instead = NONE_FIT if self._wanted else ALL_RETIRED if rigs else EMPTY
+        first.update(lines(self.app, [Cell(BEFORE_WORK, WARN)] if self._shown else instead))
         columns = Listing(columns_for(self.app.size.width, SORTS[self._sort]))
         table.heads(columns.heads, columns.right)
         table.fill([(one.name, columns.row(one)) for one in self._shown])

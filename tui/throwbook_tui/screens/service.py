@@ -137,7 +137,7 @@ class ServiceScreen(FormPage[None]):
         since = min(self._repair.happened_on or today, today)
         days = [day for name in ("on", "fixed_on") if (day := good_day(values[name])) is not None]
         early = (
-            {"on": f"the order is of {since}; earlier work can't clear it"}
+            {"on": f"the order is of {since}; earlier work cannot clear it"}
             if min(days, default=since) < since
             else {}
         )

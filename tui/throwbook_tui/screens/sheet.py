@@ -287,6 +287,8 @@ class SheetScreen(Page[None]):
         if decision is None:
             return ""
         told = decision.statement.get("statement") or decision.reason
+        if "statement" in decision.statement:  # it says who signed
+            return f"{decision.outcome.capitalize()}. {told}"
         return f"{decision.outcome.capitalize()}, signed {decision.signed.rstrip('.')}. {told}"
 
     # ---- keys ----

@@ -175,7 +175,7 @@ class SightingScreen(FormPage[None]):
         looked = {values["left_pin"], values["right_pin"]} != {"not looked"}
         if looked and not any(letter.isalpha() for letter in values["how"]):  # a digit meant for a choice
             self.form.field("how").focus_answer()
-            self.tell("Write in words how the pins were seen: lamp, mirror, ...", WARN)
+            self.tell("Fill in how the pins were seen: lamp, mirror, both sides ...", WARN)
             return
         super().action_enter()
 

@@ -134,7 +134,7 @@ def trend_words(one: "TrendResult", at: int, count: int, units: str) -> list[Cel
         CHANGE,
         change_text,
         figure_name,
-        forecast_text,
+        forecast_said,
         signal_text,
     )
 
@@ -154,7 +154,7 @@ def trend_words(one: "TrendResult", at: int, count: int, units: str) -> list[Cel
             ),
             tone,
         ),
-        Cell(f"Limit reached: {forecast_text(one)}." if one.forecast else sentence(one.no_forecast)),
+        Cell(sentence(forecast_said(one))),
     ]
     for effect in one.service_effects:
         cells.append(

@@ -127,7 +127,7 @@ class TrialScreen(Page[None]):
         assert judged is not None
         assessment = judged.assessment
         word, tone = verdict_cell(assessment.verdict)
-        cells: list[Cell | str] = [Cell(f"{word}: {sentence(assessment.because)}", tone)]
+        cells: list[Cell | str] = [Cell(f"{sentence(word)} {sentence(assessment.because)}", tone)]
         if movement_said(assessment):
             cells.append(Cell(f"This is {movement_said(assessment)} in its record.", QUIET))
         if assessment.provisional:

@@ -28,6 +28,7 @@ from throwbook.core.quantities.statistics import (
     t_quantile,
 )
 from throwbook.core.trace import FloatArray
+from throwbook.core.wording import ENDS
 from throwbook.errors import InputError
 
 SCAN_WIDTHS = (2, 3, 4, 6, 8, 12, 16)
@@ -322,10 +323,10 @@ def make_baseline(trials: Sequence[Assessment], reason: str = "", provisional: b
     for trial in trials:
         if trial.direction != trials[0].direction:
             raise InputError(
-                "a baseline needs trials of one direction", trial.file, "Give lock and unlock separately."
+                "a baseline needs throws of one direction", trial.file, "Give lock and unlock separately."
             )
         if not trial.usable or trial.end != "cut-off":
-            why = trial.unusable_because or f"it ended as '{trial.end}'"
+            why = trial.unusable_because or f"it ended otherwise: {ENDS[trial.end].sentence}"
             raise InputError(f"not fit for a baseline: {why}", trial.file, "Leave it out.")
     _refuse_other_strokes(trials)
     names = [name for name, _ in trials[0].figures.items()]
@@ -356,7 +357,7 @@ def refuse_other_direction(baseline: Baseline, direction: str, where: str = "") 
     """Raise InputError for a baseline of the other direction."""
     if baseline.direction != direction:
         raise InputError(
-            f"the baseline is of {baseline.direction} throws, but this is a throw to {direction}",
+            f"the baseline is of {baseline.direction} throws, but this throw is not ({direction})",
             where,
             "Give the baseline of the throw's own direction.",
         )

@@ -118,7 +118,7 @@ def fit_calibration(points: Sequence[CalibrationPoint]) -> CurrentCalibration:
         raise InputError(
             f"these readings do not fit a straight line (gain {gain:.3g} +/- {2 * u_gain:.2g})",
             "calibrate",
-            "Did the same current flow through both, was it on and steady? Read them again, far enough apart",
+            "Did the same steady current flow through both? Read them again, at currents far enough apart",
         )
     return CurrentCalibration(
         zero_a=zero,
@@ -143,7 +143,7 @@ def doubts(line: CurrentCalibration) -> list[str]:
     if line.scatter > 2.0:
         said.append(
             f"the points scatter {line.scatter:.1f} times as much as their uncertainties say: "
-            "was the current steady? was the meter's accuracy typed correctly?"
+            "was the current steady, and the meter's accuracy typed correctly?"
         )
     return said
 
@@ -153,7 +153,7 @@ def _refuse_unusable(points: Sequence[CalibrationPoint], shown: FloatArray) -> N
         raise InputError(
             "a calibration needs at least two different currents",
             "calibrate",
-            "Read both meters once with the motor off and once with it running, or at more currents",
+            "Read meter and board once with no current, and once or more at a steady current (a lamp, a heater)",
         )
     if not all(np.hypot(point.u_true_a, point.u_shown_a) > 0 for point in points):
         raise InputError(

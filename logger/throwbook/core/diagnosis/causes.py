@@ -309,7 +309,7 @@ CAUSES: tuple[Cause, ...] = (
         "switch-fault",
         "the switch or its magnet was knocked out of place",
         LIKELY,
-        ("a link that was set since the baseline", "the other side later in one direction alone"),
+        ("a link that was adjusted since the baseline", "the other side later in one direction alone"),
         BOTH_EYES
         + " Attachment on the ground, hands out: throw both ways. A switch out of place is early one way and late the other. A late pin is late both ways. Then, power isolated: compare the place of the two switches.",
     ),

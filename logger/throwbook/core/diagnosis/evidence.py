@@ -45,7 +45,7 @@ def unknown_air(there_c: float | None, here_c: float | None) -> str:
     return ""
 
 
-SETTLE_AT_REST = "Record again with nothing else on the board's wire, or see whether the drive holds its place with a current."
+SETTLE_AT_REST = "Record again with nothing else on the board's wire, or check whether the drive holds its place with a current."
 
 
 class RivalReading(NamedTuple):

@@ -37,7 +37,7 @@ SHORT_RESTS = Diagnosis(
     cause="the rests between the throws are too short: the motor is warming, its current falls and it slows",
     sure="likely",
     rivals=("the computer's clock was set between two throws",),
-    action="Let the motor cool for half an hour. Repeat with the rests that the duty cycle calls for.",
+    action="Let the motor cool for half an hour. Attachment on the ground, hands out: repeat the throws, with the rests that the duty cycle calls for.",
     signs=("duty-exceeded",),
 )
 

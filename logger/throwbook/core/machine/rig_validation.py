@@ -128,7 +128,7 @@ def bad_numbers(rig: Rig) -> list[RigProblem]:
         elif not least <= value <= most:
             word = "small" if value < least else "large"
             shown = show(value, kind) if kind == "share" else f"{value:.3g} {KINDS[kind].si}"
-            found.append(RigProblem(key, f"is {shown}, absurdly {word}", do, True))
+            found.append(RigProblem(key, f"is {shown}, far too {word}", do, True))
     coldest = rig.lock.coldest_c
     if coldest is not None and not -60.0 <= coldest <= 50.0:
         found.append(
@@ -189,7 +189,7 @@ def _spacings(rig: Rig) -> list[RigProblem]:
             RigProblem(
                 "actuator.extend_locks",
                 f"the spacing is {moves} after a lock throw, but extend_locks is {str(rig.actuator.extend_locks).lower()}",
-                "Look which way the rod moves when it locks.",
+                "Look which way the rod moves in a lock throw.",
                 True,
             )
         )

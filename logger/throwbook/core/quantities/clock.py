@@ -290,6 +290,6 @@ def _by_numbers(
     reckoned = time_s.copy()
     reckoned[still:] = time_s[still] + (index[still:] - index[still]) * (period_s or 1.0 / (rate_hz or 1))
     stood_s = float(reckoned[-1] - reckoned[still])
-    rate = "the rate it had held" if period_s else f"the {rate_hz} samples a second asked for"
+    rate = "the rate it had held" if period_s else f"the {rate_hz} samples per second that were set"
     note = f"the board's clock did not move for {stood_s:.1f} s: times there are calculated from sample numbers at {rate}"
     return reckoned, bool(period_s), ClockTrouble(note, stood_s, still, len(index) - 1)

@@ -66,7 +66,7 @@ def _overlapping(case: AcceptanceCase) -> list[str]:
     if not runs:
         return []
     return [
-        f"{counted(runs, 'throw')} began before the previous throw had ended, by their times: correct the times; no rest can be worked out from them"
+        f"{counted(runs, 'throw')} began before the previous throw had ended, by their times. Correct the times: no rest can be worked out from these"
     ]
 
 

@@ -54,7 +54,7 @@ LOOK_AT: dict[str, tuple[str, ...]] = {
         "after every lock throw, each pin in its hole: left and right looked at separately",
         "the manufacturer's load check, after every lock throw",
         "the pins stay put with the power off",
-        "power isolated: play by hand",
+        "attachment on the ground, power isolated: feel for play by hand",
     ),
     AFTER_SERVICE: (
         "the parts that were worked on, before and after",

@@ -63,7 +63,7 @@ def stall(case: SizingCase) -> Finding:
             "stall",
             WATCH,
             f"{says}. Nobody has checked whether rod, pins and mounts withstand that",
-            f"LOOK: rod, pins and mounts must withstand this force. Give it as lock.bears_force. {current}",
+            f"LOOK: rod, pins and mounts must withstand this force. Give what they withstand as lock.bears_force. {current}",
         )
     decision = decide(push, bears_n, MAX)
     says += f". Rod, pins and mounts withstand {show(bears_n, 'force', units)}"

@@ -33,7 +33,7 @@ ISOLATED = "attachment on the ground, power isolated"
 LOOK_THERE = f"{ISOLATED}: look at that place for a burr, a bent pin or packed mud, and look at the nut"
 SPOT_IN_SHORT = ("binding spot grows", "power isolated: look at the place that binds")
 LOOSE = "power isolated: look for a loose plug"
-COMPARE_SWITCHES = "look at both pins, one at a time. Attachment on the ground, hands out: throw both ways. Power isolated: compare the place of the two switches"
+COMPARE_SWITCHES = "look at both pins, one at a time. Attachment on the ground, hands out: throw both ways. Then, power isolated: compare the place of the two switches"
 # figure: the first step of it in a line, for lists
 STEPS: dict[str, str] = {
     RUN_CURRENT: "power isolated: clean and grease it",
@@ -299,7 +299,7 @@ def _lower(case: AdvisoryCase) -> NextAction | None:
         return None
     why = f"{_name(low[0])} is below the level at the start of the chart period. Either it was greased without a service entry, or the drive is disconnected from the mechanism"
     what = f"{ISOLATED}: look at the linkage and at both pins, one at a time. Log any greasing"
-    cause = f"{_name(low[0])} below its baseline"
+    cause = f"{_name(low[0])} below chart's start"
     step = "power isolated: look at linkage and both pins"
     return _act(case, 2, what, why, "likely", case.today + SOON, "lamp", cause, step)
 
@@ -309,9 +309,9 @@ def _heavy_at_first(case: AdvisoryCase) -> NextAction | None:
         found = one.as_found
         heavy = one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT
         if heavy and found is not None and not _worked_on_since(case, found.points[-1].sheet):
-            why = f"the as-found throw ({one.direction}) draws more current than in earlier checks"
+            why = f"the running current of the as-found throw ({one.direction}) is higher than in earlier checks"
             what = f"{ISOLATED}: look for old grease, water or rust and free it up. Check again after it has stood for some hours"
-            cause, step = f"as-found throw heavier ({one.direction})", "power isolated: look for old grease"
+            cause, step = f"as-found current higher ({one.direction})", "power isolated: look for old grease"
             return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag", cause, step)
     return None
 
@@ -350,7 +350,7 @@ def _not_commissioned(case: AdvisoryCase) -> NextAction | None:
 def _watched(case: AdvisoryCase) -> NextAction | None:
     if case.status != WATCH:
         return None
-    what = "look at what is to be watched, then sign the clearance"
+    what = "find what caused the sign, then sign the clearance"
     return _act(case, 1, what, "its status is 'watch'", "certain", case.today + SOON, "test sheet")
 
 

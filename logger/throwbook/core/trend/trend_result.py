@@ -355,3 +355,8 @@ def forecast_text(one: TrendResult) -> str:
         f"{limit_text(one, found)} about {found.crosses} "
         f"({100 * found.confidence:.0f} % interval: {found.low} to {found.high})"
     )
+
+
+def forecast_said(one: TrendResult) -> str:
+    """The same as a phrase of its own."""
+    return one.no_forecast if one.forecast is None else f"forecast: reaches its limit {forecast_text(one)}"

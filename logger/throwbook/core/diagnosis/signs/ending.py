@@ -303,7 +303,7 @@ def _short_but_for_scatter(evidence: Evidence) -> Sign | None:
 
 HIDDEN_AT_REST = RivalReading("the current at rest hides how much more was moved", SETTLE_AT_REST)
 PARTED_CLOCK = RivalReading(
-    "if the board's clock is off by as much as it may be", "Record again, and see to the board's clock."
+    "if the board's clock is off by as much as it may be", "Record again, and check the board's clock."
 )
 SCATTERS = RivalReading(
     "the baseline's own throws differ by more than is missing here", "Take a new baseline."

@@ -45,7 +45,7 @@ def above_rated(run: Measured | None, rated_a: float, from_s: float | None = Non
 
 
 AT_THE_END = RivalReading(
-    "how the movement ended would explain it", "Record again and watch the end of travel."
+    "how the movement ended would explain it", "Record again. Watch the end of travel from a distance."
 )
 """A load that can't be told from the end of the movement: a contact that bounces, a drive that brakes."""
 AT_THE_START = RivalReading("a start that these rows do not show would explain it", "Sample faster.")

@@ -185,7 +185,7 @@ def switch_lag(evidence: Evidence) -> Sign | None:
         evidence,
         lag,
         lag.side,
-        f"{switch_name(lag.side)} changed {100 * lag.by:.1f} % of the stroke later against {switch_name(lag.other)} than in the baseline",
+        f"{switch_name(lag.side)} changed {100 * lag.by:.1f} % of the stroke later than in the baseline, compared with {switch_name(lag.other)}",
     )
 
 
@@ -216,7 +216,7 @@ def switch_fault(evidence: Evidence) -> Sign | None:
     ]
     lag = lag_change(evidence)
     if lag is not None and lag.early and lag.by > max(SMALLEST_LAG, lag.u):
-        because = f"{switch_name(lag.early)} changed {100 * lag.by:.1f} % of the stroke earlier against {switch_name(lag.side)} than in the baseline; wear makes a pin later, never earlier"
+        because = f"{switch_name(lag.early)} changed {100 * lag.by:.1f} % of the stroke earlier than in the baseline, compared with {switch_name(lag.side)}; wear makes a pin later, never earlier"
         if not said:
             return _lag_sign("switch-fault", evidence, lag, lag.early, because)
         if lag.early not in {each.side for each, _ in said}:
