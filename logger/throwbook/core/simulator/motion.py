@@ -12,6 +12,7 @@ running a step lands on the exact balance of the two equations, so its length do
 """
 
 from bisect import bisect_right
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,9 @@ import numpy as np
 from throwbook.core.assessment import CUT_OFF, NO_RUN, STALL, STILL_RUNNING
 from throwbook.core.simulator.plan import REACH, STOP_GIVES_M, ThrowPlan, grease_factor
 from throwbook.core.trace import FloatArray
+
+CHARGES_S = 0.012
+"""The winding charges for so long."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,38 +63,55 @@ def run_throw(plan: ThrowPlan, rng: np.random.Generator) -> Motion:
         return _no_run(plan)
     drive = _Drive(plan, rng)
     motor, supply = plan.machine.motor, plan.machine.supply
+    # What every step asks for stands in names of its own: a throw has thousands of steps.
     k, inertia, inductance = drive.k, motor.inertia_kg_m2, motor.inductance_h
+    open_circuit_v, wiring_ohm, upstream_ohm = plan.open_circuit_v, drive.wiring_ohm, plan.upstream_ohm
+    relax_ohm, relax_s = supply.relax_ohm, supply.relax_s
+    air_c, to_air_k_w, heat_j_k = drive.air_c, motor.thermal_resistance_k_w, motor.heat_capacity_j_k
+    resistance_at, torques, coarse_s = motor.resistance_at, drive.torques, drive.coarse_s
+    slow_rad_s = 0.3 * drive.no_load_rad_s
+    rad_per_stroke, opens_share, still_rad_s = drive.rad_per_stroke, drive.opens_share, drive.still_rad_s
+    contact_s, parts_share = drive.on_s[-1], drive.parts_share
     t = i = w = turned = share = relax = balance = 0.0
-    winding = plan.winding_c
-    rows: list[tuple[float, ...]] = [(0.0,) * 7 + (plan.upstream_ohm, 0.0)]
+    winding, extra_ohm, other_v, supply_until_s = plan.winding_c, 0.0, 0.0, 0.0
+    rows: list[tuple[float, ...]] = [(0.0,) * 7 + (upstream_ohm, 0.0)]
     end, still_since, release_s = STILL_RUNNING, -1.0, drive.longest_s
     while t < release_s:
-        h = drive.step_s(t, i, balance, w, end)
+        if t < CHARGES_S:
+            h = 0.0001
+        elif end != STALL and (w < slow_rad_s or abs(i - balance) > 0.02 * i):
+            h = 0.0002
+        else:
+            h = coarse_s
         # Winding. While the relay bounces open the current dies at once.
-        extra_ohm, other_v = drive.supply_at(t)
-        winding_ohm = motor.resistance_at(winding)
-        ohm = drive.wiring_ohm + extra_ohm + winding_ohm
-        volts = plan.open_circuit_v + other_v - relax - k * w
-        i = (i + h / inductance * volts) / (1 + h / inductance * ohm) if drive.closed(t, share) else 0.2 * i
+        if t >= supply_until_s:
+            extra_ohm, other_v, supply_until_s = drive.supply_at(t)
+        winding_ohm = resistance_at(winding)
+        ohm = wiring_ohm + extra_ohm + winding_ohm
+        volts = open_circuit_v + other_v - relax - k * w
+        closed = (t >= contact_s and share < parts_share) or drive.closed(t, share)
+        i = (i + h / inductance * volts) / (1 + h / inductance * ohm) if closed else 0.2 * i
         # Rotor. Friction can hold it but never turn it back.
-        dry, viscous, slips = drive.torques(share, w, turned)
+        dry, viscous, slips = torques(share, w, turned)
         balance = (dry + viscous * w) / k
-        w = max(0.0, (w + h / inertia * (k * i - dry)) / (1 + h / inertia * viscous))
+        w = (w + h / inertia * (k * i - dry)) / (1 + h / inertia * viscous)
+        if w < 0.0:
+            w = 0.0
         # Rod, battery, heat.
         before = share
         turned += h * w
-        share += 0.0 if slips else h * w / drive.rad_per_stroke
-        relax += h * (supply.relax_ohm * i - relax) / supply.relax_s
-        cooling_w = (winding - drive.air_c) / motor.thermal_resistance_k_w
-        winding += h * (i * i * winding_ohm - cooling_w) / motor.heat_capacity_j_k
+        share += 0.0 if slips else h * w / rad_per_stroke
+        relax += h * (relax_ohm * i - relax) / relax_s
+        cooling_w = (winding - air_c) / to_air_k_w
+        winding += h * (i * i * winding_ohm - cooling_w) / heat_j_k
         t += h
-        if share >= drive.opens_share:  # cut off within this step
-            t -= h * (share - drive.opens_share) / (share - before)
-            share, end = drive.opens_share, CUT_OFF
-        rows.append((t, i, balance, w, turned, share, relax, plan.upstream_ohm + extra_ohm, other_v))
+        if share >= opens_share:  # cut off within this step
+            t -= h * (share - opens_share) / (share - before)
+            share, end = opens_share, CUT_OFF
+        rows.append((t, i, balance, w, turned, share, relax, upstream_ohm + extra_ohm, other_v))
         if end == CUT_OFF:
             break
-        if w > drive.still_rad_s:
+        if w > still_rad_s:
             still_since = -1.0
         elif still_since < 0 or drive.parted(t):
             still_since = t
@@ -108,7 +129,7 @@ def run_throw(plan: ThrowPlan, rng: np.random.Generator) -> Motion:
         upstream_ohm=columns[7],
         other_v=columns[8],
         winding_c=winding,
-        contact_s=drive.on_s[-1],
+        contact_s=contact_s,
         parted_s=drive.parted_s,
         end=end,
         moved_until_s=still_since if end == STALL else t,
@@ -117,7 +138,7 @@ def run_throw(plan: ThrowPlan, rng: np.random.Generator) -> Motion:
 
 
 class _Drive:
-    """What the steps look up: torques over the travel, supply over time, how long a step may be."""
+    """What the steps look up: ``torques`` over the travel, supply over time, how long a step may be."""
 
     def __init__(self, plan: ThrowPlan, rng: np.random.Generator) -> None:
         machine, motor, screw = plan.machine, plan.machine.motor, plan.machine.screw
@@ -126,14 +147,7 @@ class _Drive:
         self.k = motor.constant_at(self.air_c)
         self.rad_per_stroke = screw.motor_rad_per_m * machine.stroke_m
         self.wiring_ohm = plan.battery_ohm + plan.upstream_ohm + plan.downstream_ohm
-        self.dry_nm, self.viscous_nm_s = _torque_tables(plan)
-        self.cells_per_share = (len(self.dry_nm) - 1) / REACH
-        self.drag_nm = motor.drag_nm
-        self.drag_nm_s = motor.drag_nm_s * (0.5 + 0.5 * grease_factor(machine, self.air_c))
-        self.slip_nm = screw.motor_torque_nm(plan.slip_n) if np.isfinite(plan.slip_n) else np.inf
-        self.slip_share = np.inf if plan.slip_share is None else plan.slip_share
-        stall_nm = self.k * plan.open_circuit_v / machine.total_ohm
-        self.stop_nm_per_share = stall_nm * machine.stroke_m / STOP_GIVES_M
+        self.torques = _torques(plan, self.k)
         self.opens_share = min(x for x in (plan.limit_share, plan.break_share, np.inf) if x is not None)
         self.parts_share = np.inf if plan.contact_parts is None else plan.contact_parts
         self.parted_s: float | None = None
@@ -145,33 +159,14 @@ class _Drive:
         self.coarse_s = min(0.004, machine.mechanical_time_s / 6)
         self.longest_s = _longest_s(plan)
 
-    def step_s(self, t: float, i: float, balance: float, w: float, end: str) -> float:
-        """Length of the next step [s]; see the top of this file."""
-        if t < 0.012:
-            return 0.0001
-        if end != STALL and (abs(i - balance) > 0.02 * i or w < 0.3 * self.no_load_rad_s):
-            return 0.0002
-        return self.coarse_s
-
-    def torques(self, share: float, w: float, turned: float) -> tuple[float, float, bool]:
-        """Dry [N·m] and viscous [N·m·s/rad] torque at the motor at this place, and whether the drive slips."""
-        at = min(share, REACH) * self.cells_per_share
-        cell = min(int(at), len(self.dry_nm) - 2)
-        part = at - cell
-        dry = self.dry_nm[cell] + part * (self.dry_nm[cell + 1] - self.dry_nm[cell])
-        viscous = self.viscous_nm_s[cell] + part * (self.viscous_nm_s[cell + 1] - self.viscous_nm_s[cell])
-        if share > self.plan.stop_share:
-            dry += self.stop_nm_per_share * (share - self.plan.stop_share)
-        if dry + viscous * w > self.slip_nm or share >= self.slip_share:
-            tooth = self.plan.slip_teeth * ((turned / 60) % 1.0 - 0.5)
-            return self.drag_nm + self.slip_nm * (1 + tooth), self.drag_nm_s, True
-        return self.drag_nm + dry, self.drag_nm_s + viscous, False
-
-    def supply_at(self, t: float) -> tuple[float, float]:
-        """Further resistance upstream [ohm] and what other loads add to the supply [V] at this time."""
+    def supply_at(self, t: float) -> tuple[float, float, float]:
+        """Further resistance upstream [ohm], what other loads add to the supply [V], and until when both stay so [s]."""
         plan = self.plan
-        return _in_force(plan.upstream_steps, self.upstream_times, t), _in_force(
-            plan.supply_steps, self.supply_times, t
+        later = (each for each in (*self.upstream_times, *self.supply_times) if each > t)
+        return (
+            _in_force(plan.upstream_steps, self.upstream_times, t),
+            _in_force(plan.supply_steps, self.supply_times, t),
+            min(later, default=np.inf),
         )
 
     def closed(self, t: float, share: float) -> bool:
@@ -187,6 +182,39 @@ class _Drive:
     def parted(self, t: float) -> bool:
         """Whether the loose contact stands open; a rod that rests meanwhile isn't stalled."""
         return self.parted_s is not None and t < self.parted_s + self.plan.contact_open_s
+
+
+def _torques(plan: ThrowPlan, k: float) -> Callable[[float, float, float], tuple[float, float, bool]]:
+    """Dry [N·m] and viscous [N·m·s/rad] torque at the motor, and whether the drive slips: by the share of the stroke, the
+    motor's speed [rad/s] and how far it has turned [rad]."""
+    machine, motor, screw = plan.machine, plan.machine.motor, plan.machine.screw
+    dry_nm, viscous_nm_s = _torque_tables(plan)
+    dry_steps, viscous_steps = np.diff(dry_nm).tolist(), np.diff(viscous_nm_s).tolist()
+    last_cell = len(dry_nm) - 2
+    cells_per_share = (len(dry_nm) - 1) / REACH
+    drag_nm = motor.drag_nm
+    drag_nm_s = motor.drag_nm_s * (0.5 + 0.5 * grease_factor(machine, plan.conditions.temperature_c))
+    slip_nm = screw.motor_torque_nm(plan.slip_n) if np.isfinite(plan.slip_n) else np.inf
+    slip_share = np.inf if plan.slip_share is None else plan.slip_share
+    stop_share, slip_teeth = plan.stop_share, plan.slip_teeth
+    stop_nm_per_share = k * plan.open_circuit_v / machine.total_ohm * machine.stroke_m / STOP_GIVES_M
+
+    def torques(share: float, w: float, turned: float) -> tuple[float, float, bool]:
+        at = (share if share < REACH else REACH) * cells_per_share
+        cell = int(at)
+        if cell > last_cell:
+            cell = last_cell
+        part = at - cell
+        dry = dry_nm[cell] + part * dry_steps[cell]
+        viscous = viscous_nm_s[cell] + part * viscous_steps[cell]
+        if share > stop_share:
+            dry += stop_nm_per_share * (share - stop_share)
+        if dry + viscous * w > slip_nm or share >= slip_share:
+            tooth = slip_teeth * ((turned / 60) % 1.0 - 0.5)
+            return drag_nm + slip_nm * (1 + tooth), drag_nm_s, True
+        return drag_nm + dry, drag_nm_s + viscous, False
+
+    return torques
 
 
 def _torque_tables(plan: ThrowPlan) -> tuple[list[float], list[float]]:
