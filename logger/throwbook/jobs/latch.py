@@ -229,7 +229,7 @@ def evidence_for(book: Logbook, rig: str, orders: Iterable[Order], *, alone: boo
     named = {order.sheet for order in orders if order.clears and order.sheet}
     if not named:
         return Proofs({}, services, imported, moved)
-    broken = {seal.id for seal, _ in book.broken_seals(rig)}
+    broken = {seal.id for seal, _ in book.broken_seals(rig, named)}
     sheets = {
         one.sheet.id: _proof(book, one, broken, alone=alone)
         for one in book.sheets(rig)
@@ -314,12 +314,8 @@ def _raise(
         return []
     orders = book.orders(state.sheet.rig)
     known = {(order.trial, order.cause) for order in orders}
-    still_open = set(status(book, state.sheet.rig).open_ids)
-    details = {
-        (order.cause, order.details.get("sign", ""))
-        for order in orders
-        if order.sheet == state.sheet.id and order.id in still_open
-    }
+    still_open = _still_open(book, state, orders)
+    details = {(order.cause, order.details.get("sign", "")) for order in still_open}
     written = []
     for cause, because, sign in found:
         enough = CAUSES[cause][0] != DO_NOT_USE and (cause, sign) in details
@@ -330,6 +326,17 @@ def _raise(
         )
         written.append(book.add_order(order))
     return written
+
+
+def _still_open(book: Logbook, state: SheetState, orders: Sequence[Order]) -> list[Order]:
+    """Which of a sheet's orders are open. The latch is worked out only where a clearing order names one of them."""
+    own = [order for order in orders if order.sheet == state.sheet.id and not order.clears]
+    named = {name for order in orders for name in order.clears}
+    answered = {(order.trial, order.cause) for order in orders if order.id in named}
+    if not any(order.id in named or (order.trial, order.cause) in answered for order in own):
+        return own
+    open_ids = set(status(book, state.sheet.rig).open_ids)
+    return [order for order in own if order.id in open_ids]
 
 
 def raise_seen(

@@ -6,7 +6,7 @@ sheet before it: a sheet changed, taken out or put in later breaks every seal af
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from datetime import datetime
 from typing import Any
 
@@ -78,12 +78,14 @@ class SealStore(Store):
         """Every seal of a rig, oldest first."""
         return self.select(Seal, "WHERE rig = ? ORDER BY at, id", [rig])
 
-    def broken_seals(self, rig: str) -> list[tuple[Seal, str]]:
-        """Seals that no longer match what is stored, and why."""
+    def broken_seals(self, rig: str, sheets: Container[str] | None = None) -> list[tuple[Seal, str]]:
+        """Seals that no longer match what is stored, and why; those of the ``sheets`` with these ids, None: of all."""
 
         seals = {seal.id: seal for seal in self.seals(rig)}
         broken = []
         for seal in seals.values():
+            if sheets is not None and seal.sheet not in sheets:
+                continue
             facts = self.covered(seal)
             missing = len(set(seal.covers) - {_name(each) for each in facts})
             if missing:
