@@ -157,6 +157,11 @@ MISREAD = {
     1508571: "single readings of a noisy level reach what a motor turns with; the level doesn't",
     1504463: "a jog is cut off within one row, behind its dying start",
     1300431: "one hole in few rows isn't how the clock goes",
+    1700830: "a step that a drive's ramp left is no noise of the run",
+    1700544: "the last rows of an end are no noise of the run",
+    2000823: "two levels at rest are no noise of it",
+    2000763: "a light run is two thirds of what lies below the throw after it",
+    2005497: "a range below the inrush, behind two rows that rise",
 }
 """Records that were once taken apart, flagged, or given a figure more than three times its ± off."""
 

@@ -79,6 +79,12 @@ def test_any_levels_one_after_the_other_give_a_well_formed_answer(levels, rate_h
     well_formed(assess_trace(Trace(np.arange(len(current_a)) / rate_hz, current_a, None, "lock"), RIG))
 
 
+def test_an_end_that_moves_back_over_a_break_leaves_a_level_to_compare():
+    """What the last break was followed by was no run, and the run that it ended with was then sought in no rows."""
+    walk_a = np.cumsum(np.random.default_rng(291).normal(0.0, 0.1, 2000))
+    well_formed(assess_trace(Trace(np.arange(2000) / 200.0, walk_a, None, "lock"), RIG))
+
+
 any_machine_with_any_fault = given(
     seed=st.integers(0, 10_000),
     kind=st.sampled_from(sorted(FAULTS)),

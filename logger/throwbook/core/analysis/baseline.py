@@ -23,6 +23,7 @@ from throwbook.core.assessment import Assessment, Profile
 from throwbook.core.quantities.statistics import (
     median_of,
     prediction_factor,
+    quantile_of,
     robust_sd,
     shared_variance,
     t_quantile,
@@ -210,7 +211,7 @@ def _swing(left_over_a: FloatArray) -> float:
     """
     if not len(left_over_a):
         return 0.0
-    return max(robust_sd(left_over_a), -float(np.quantile(left_over_a, LOW_TAIL)) / Z_LOW_TAIL)
+    return max(robust_sd(left_over_a), -quantile_of(left_over_a, LOW_TAIL) / Z_LOW_TAIL)
 
 
 def _steepness(values: FloatArray) -> FloatArray:

@@ -14,6 +14,7 @@ row can show it, the inrush is at least the highest reading, and no figure.
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -78,10 +79,14 @@ def over_the_range(segments: Segments, time_s: FloatArray, clip_a: float | None)
     whether that took so long that it may have been the load as well. ``time_s``: shape (n,) of the record [s]."""
     beyond = at_the_ceiling(segments.current_a[segments.first : segments.last + 1], clip_a)
     stretch = next(iter(runs_of(beyond)), None)
-    if segments.starts_running or stretch is None or stretch[0] > 1:
+    if segments.starts_running or stretch is None:
         return segments, False
     first, stop = segments.first, segments.first + stretch[1]
-    surely = time_s[stop - 1] - time_s[first + stretch[0]] <= LONGEST_SURE_START_S
+    since = first + stretch[0] if stretch[0] <= 1 else first
+    surely = time_s[stop - 1] - time_s[since] <= LONGEST_SURE_START_S
+    rises = bool((np.diff(segments.current_a[first : first + stretch[0] + 1]) > 0.0).all())
+    if stretch[0] > 1 and not (surely and rises):
+        return segments, False
     if segments.last - stop < FEWEST_PILED:
         return segments, False  # next to nothing is left to be its run
     if stop <= segments.settled or not (surely or stop <= segments.settled_latest):
@@ -310,6 +315,7 @@ def chance_of_highest(scatter_a: float, many: int) -> float:
     return scatter_a * float(np.sqrt(2.0 * np.log(max(many, 1))))
 
 
+@lru_cache(maxsize=2)  # start, run and load of one movement each ask for it
 def ripple_of(segments: Segments) -> float:
     """Scatter of the readings of the run about its shape, as a share of its level: it grows with the current.
 

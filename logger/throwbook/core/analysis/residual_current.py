@@ -384,12 +384,13 @@ def _arrived(record: RunRecord, first: int, begin: int, stop: int, run_a: float)
     inner = _inner(begin, stop)
     level_a = median_of(record.current_a[inner])
     falling_a = level_a + STILL_FALLING * (run_a - level_a)
-    above = record.current_a[begin : inner.start] > falling_a
-    if begin == first or not above.any():
+    above = record.current_a[begin:stop] > falling_a
+    early = np.flatnonzero(above[: inner.start - begin])
+    if begin == first or not len(early):
         return begin
     # What settles comes back behind the fall, and is none of it.
     stays = (a for a, b in runs_of(~above) if b - a >= _rows_of_a_touch(record))
-    arrived = begin + next(stays, int(np.flatnonzero(above)[-1]) + 1)
+    arrived = begin + next(stays, int(early[-1]) + 1)
     # What a motor turns with behind its ramp, and is then switched off to that level, is none of it either.
     turns = record.current_a[arrived : inner.start] >= max(_too_low(record, run_a), level_a + record.still_a)
     off = arrived + (int(np.argmin(turns)) if not turns.all() else 0)

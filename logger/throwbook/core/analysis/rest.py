@@ -459,8 +459,10 @@ def zero_of(
         known, levels_a = [known[nearer]], [levels_a[nearer]]
     scatter = np.concatenate([side - level for side, level in zip(known, levels_a, strict=True)])
     spread_a = max(robust_sd(scatter), float(np.std(scatter)))
-    # A few rows right beside a movement may hold what still settles: the record's own rest shows its noise.
-    noise_a = rest.noise_a if rest.noise_a and len(scatter) < FEWEST_NOISE_ROWS else spread_a
+    # A few rows right beside a movement may hold what still settles, and two levels there are no noise: the record's own rest
+    # shows that.
+    by_the_record = rest.noise_a and (len(scatter) < FEWEST_NOISE_ROWS or not level)
+    noise_a = rest.noise_a if by_the_record else spread_a
     flows_a = min(levels_a, key=abs)
     if abs(flows_a) - abs(rest.level_a) > SAME_LEVEL * no_load_current_a:
         # Elsewhere in the record nothing flows. Here something does: in the motor's place, or beside it all the time.

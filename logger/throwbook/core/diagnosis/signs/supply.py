@@ -6,7 +6,7 @@ from throwbook.core.analysis.baseline import PRACTICE_SPREAD
 from throwbook.core.analysis.current_runs import SHORTEST_S
 from throwbook.core.analysis.figures import LONE_ROW, longest_hole_s
 from throwbook.core.analysis.record_conditions import lost_by_numbers
-from throwbook.core.analysis.residual_current import SUSTAINED_SAMPLES
+from throwbook.core.analysis.residual_current import ROWS_OF_A_STEP, SUSTAINED_SAMPLES
 from throwbook.core.assessment import CUT_OFF, INFO, NO_RUN, STILL_RUNNING, WATCH, Sign
 from throwbook.core.diagnosis.evidence import Evidence
 from throwbook.core.machine.limits import LIMITS, LONG_BAND, SHORT_BAND, SHORT_STROKE_S
@@ -149,7 +149,7 @@ def _noisy_run(evidence: Evidence) -> Sign | None:
     if spread is not None:
         limit = max(limit, spread.mean + max(spread.reach(0.999), spread.mean))
     wild = evidence.segments.wild
-    if scatter.value <= limit and not wild:
+    if (scatter.value <= limit or _in_few_steps(evidence, scatter.value)) and not wild:
         return None
     lone = f"; {wild} single readings stand out, too many to be left out" if wild else ""
     return Sign(
@@ -161,6 +161,15 @@ def _noisy_run(evidence: Evidence) -> Sign | None:
         limit=limit,
         unit="A",
     )
+
+
+def _in_few_steps(evidence: Evidence, scatter_a: float) -> bool:
+    """Whether a few steps make more than three quarters of the scatter, as what is left of a drive's ramp and the last rows of
+    an end do: noise is in all of a run."""
+    segments = evidence.segments
+    steps = np.sort(np.abs(np.diff(segments.current_a[segments.settled_latest : segments.last + 1])))
+    others = steps[: -2 * ROWS_OF_A_STEP]  # one at either end, each of them part on and part off
+    return len(others) > 0 and float(np.sqrt(np.mean(others**2) / 2.0)) < 0.5 * scatter_a
 
 
 LOW_SHARE = 0.95
