@@ -226,6 +226,29 @@ def test_a_file_that_grew_after_it_was_read_is_left_and_taken_whole_later(book, 
     assert sheets(take(book, folder)) == [("north-loader-1", ["a.csv"])]
 
 
+@pytest.mark.skipif(os.name == "nt", reason="links need a right there")
+def test_a_file_that_the_disk_refuses_is_left_and_the_rest_is_taken(book, folder):
+    for throw in range(3):
+        put(folder, f"north-loader/{throw}.csv", throw)
+    put(folder, "whole.csv", 0, RIGS[1], level_a=0.001)
+    loop(folder / "from-the-start.csv")
+
+    def by_name(rig, files):
+        loop(files[1])  # the drive goes while a person is asked
+        return True
+
+    done = take(book, folder, by_name=by_name)
+    assert sheets(done) == [("north-loader-1", ["0.csv", "2.csv"]), ("south-loader-1", ["whole.csv"])]
+    assert sorted(left(done)) == ["1.csv", "from-the-start.csv"]
+    assert all("reading failed" in why for why in left(done).values())
+
+
+def loop(path):
+    """A link to itself: every system call that follows it fails, as on a drive that is gone."""
+    path.unlink(missing_ok=True)
+    path.symlink_to(path.name)
+
+
 def test_a_file_that_went_after_it_was_read_is_left_and_the_rest_is_told(book, folder):
     put(folder, "a.csv", 0, RIGS[0])
     put(folder, "b.csv", 1, RIGS[1])

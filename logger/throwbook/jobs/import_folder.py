@@ -305,8 +305,11 @@ class _Taking:
                     settle=self.settle,
                     which_way=self.which_way,
                 )
-            except InputError as error:
-                refused = [path for path in files if _is_about(error, path)] or files
+            except ThrowbookError as error:
+                refused = [path for path in files if _is_about(error, path)]
+                if not refused and not isinstance(error, InputError):
+                    raise  # the logbook can't be written
+                refused = refused or files
                 for path in refused:
                     self.leave(path, error)
                 files = [path for path in files if path not in refused]
@@ -354,7 +357,7 @@ def _rig_of(path: Path, head: str, by_names: set[str], rigs: Sequence[str]) -> s
     raise InputError(what, str(path), "Import it by itself with --rig")
 
 
-def _is_about(error: InputError, path: Path) -> bool:
+def _is_about(error: ThrowbookError, path: Path) -> bool:
     """Whether an error names this file, a line of it or one of its movements."""
     where = storable(str(error.where))
     return (
