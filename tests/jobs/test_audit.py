@@ -6,12 +6,13 @@ import shutil
 import subprocess
 import sys
 import zipfile
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
 from tests.tui.bench import RIG
 from tests.tui.logbooks import commissioned
+from throwbook.core.status.latch import raise_order
 from throwbook.errors import InputError
 from throwbook.jobs.audit import LIST_NAME, PAGE_NAME, write_audit
 from throwbook.logbook import open_logbook
@@ -25,11 +26,22 @@ def accepted(tmp_path_factory):
     return commissioned(tmp_path_factory.mktemp("accepted"))
 
 
+MEANWHILE = "came while the audit was written"
+
+
 @pytest.fixture(scope="module")
 def written(accepted, tmp_path_factory):
-    """The file, and what it unpacks to."""
+    """The file, and what it unpacks to; another program writes an order between its papers and its tables."""
     folder = tmp_path_factory.mktemp("audit")
-    done = write_audit(accepted, RIG, folder / "audit.zip", ISSUED)
+    copy = shutil.copy(accepted, folder / "logbook")
+
+    def progress(done, total):
+        with open_logbook(copy) as book, book.transaction():
+            book.add_order(
+                raise_order(RIG, "damage", MEANWHILE, datetime(2026, 4, 1, 9, tzinfo=UTC), "M. K.")
+            )
+
+    done = write_audit(copy, RIG, folder / "audit.zip", ISSUED, progress)
     with zipfile.ZipFile(done.file) as archive:
         archive.extractall(folder / "out")
     return done, folder / "out"
@@ -51,6 +63,11 @@ def test_the_list_names_every_file_but_itself_with_its_sum(written):
     assert all(sha256(folder / name) == digest for digest, name in listed)
     assert done.list_sha256 == sha256(folder / LIST_NAME)
     assert done.files == len(there)
+
+
+def test_papers_and_tables_are_as_of_one_moment(written):
+    files = [path for path in written[1].rglob("*") if path.suffix in (".csv", ".html", ".json")]
+    assert not [path.name for path in files if MEANWHILE in path.read_text("utf-8")]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="sha256sum is no tool of Windows")

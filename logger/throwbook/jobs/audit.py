@@ -13,8 +13,8 @@ from throwbook.core.records import OPEN
 from throwbook.errors import InputError, OutsideError
 from throwbook.files.tables import whole_file
 from throwbook.jobs.find import opened
-from throwbook.jobs.logbook_care import export
-from throwbook.jobs.papers import Issue, report_rig, report_sheet
+from throwbook.jobs.logbook_care import export_in
+from throwbook.jobs.papers import Issue, report_rig_in, report_sheet_in
 from throwbook.logbook import Logbook
 
 LIST_NAME = "SHA256SUMS"
@@ -53,18 +53,11 @@ def write_audit(
         raise InputError("something with this name is there already", str(file), "Name a new file")
     if not file.parent.is_dir():
         raise InputError("there is no such folder", str(file.parent), "Make it first, or name another one")
-    with opened(logbook, read_only=True) as book:
-        rig, toml = book.rig(rig).rig, book.rig(rig).toml
-        decided = [state.name for state in book.sheets(rig) if state.state != OPEN]
     try:
         with tempfile.TemporaryDirectory() as scratch:
             folder = Path(scratch)
-            (folder / f"{file_name(rig)}.toml").write_text(toml, "utf-8", newline="\n")
-            _write_papers(logbook, rig, decided, Issue(folder / "papers", issued), progress)
-            export(logbook, folder / "tables", "csv", rig, traces=True)
-            with opened(logbook, read_only=True) as book:
-                page = _page(rig, issued, _write_seals(book, rig, folder / "seals"))
-            (folder / PAGE_NAME).write_text(page, "utf-8", newline="\n")
+            with opened(logbook, read_only=True) as book, book.snapshot():
+                _write_content(book, rig, folder, issued, progress)
             listed = _hash_list(folder)
             (folder / LIST_NAME).write_text(listed, "utf-8", newline="\n")
             with whole_file(file) as part:
@@ -74,14 +67,19 @@ def write_audit(
         raise OutsideError(what, str(file), "Nothing was written; make room and do it again") from error
 
 
-def _write_papers(
-    logbook: str | Path | None, rig: str, decided: list[str], issue: Issue, progress: Progress
-) -> None:
-    """The rig's report, and that of each decided sheet."""
-    report_rig(logbook, rig, issue)
+def _write_content(book: Logbook, rig: str, folder: Path, issued: date, progress: Progress) -> None:
+    """Everything but the hash list, as of one moment."""
+    rig, toml = book.rig(rig).rig, book.rig(rig).toml
+    (folder / f"{file_name(rig)}.toml").write_text(toml, "utf-8", newline="\n")
+    issue = Issue(folder / "papers", issued)
+    decided = [state.name for state in book.sheets(rig) if state.state != OPEN]
+    report_rig_in(book, rig, issue)
     for number, name in enumerate(decided, 1):
         progress(number, len(decided) + 1)
-        report_sheet(logbook, name, issue)
+        report_sheet_in(book, name, issue)
+    export_in(book, folder / "tables", "csv", rig, traces=True)
+    page = _page(rig, issued, _write_seals(book, rig, folder / "seals"))
+    (folder / PAGE_NAME).write_text(page, "utf-8", newline="\n")
 
 
 def _write_seals(book: Logbook, rig: str, folder: Path) -> list[str]:

@@ -50,28 +50,38 @@ def export(
     ``rig`` limits it to one rig; ``traces`` adds each record as a trace file. Raises InputError for a folder that is
     there already or a rig that isn't.
     """
+    with opened(logbook, read_only=True) as book, book.snapshot():
+        return export_in(book, folder, form, rig, traces, progress)
+
+
+def export_in(
+    book: Logbook,
+    folder: Path,
+    form: str = "csv",
+    rig: str | None = None,
+    traces: bool = False,
+    progress: ExportProgress | None = None,
+) -> Exported:
+    """The same of an open logbook."""
     if folder.exists():
         raise InputError("something with this name is there already", str(folder), "Name a new folder.")
     if not folder.parent.is_dir():
         raise InputError("there is no such folder", str(folder.parent), "Make it first, or name another one.")
-    with opened(logbook, read_only=True) as book, book.snapshot():
-        names = [book.rig(rig).rig] if rig is not None else book.rig_names()
-        part = _scratch_beside(folder)
-        try:
-            written = _write_tables(book, names, part, form, progress)
-            if traces:
-                written |= _write_traces(book, names, part / "traces", progress)
-            part.chmod(0o777 & ~_umask())
-            part.rename(folder)
-        except OSError as error:
-            shutil.rmtree(part, ignore_errors=True)
-            what = f"writing failed ({error.strerror or error})"
-            raise OutsideError(
-                what, str(folder), "Nothing was exported; make room and do it again."
-            ) from error
-        except BaseException:
-            shutil.rmtree(part, ignore_errors=True)
-            raise
+    names = [book.rig(rig).rig] if rig is not None else book.rig_names()
+    part = _scratch_beside(folder)
+    try:
+        written = _write_tables(book, names, part, form, progress)
+        if traces:
+            written |= _write_traces(book, names, part / "traces", progress)
+        part.chmod(0o777 & ~_umask())
+        part.rename(folder)
+    except OSError as error:
+        shutil.rmtree(part, ignore_errors=True)
+        what = f"writing failed ({error.strerror or error})"
+        raise OutsideError(what, str(folder), "Nothing was exported; make room and do it again.") from error
+    except BaseException:
+        shutil.rmtree(part, ignore_errors=True)
+        raise
     return Exported(folder, written)
 
 

@@ -217,21 +217,31 @@ class WrittenPaper:
 
 def report_rig(logbook: str | Path | None, rig: str, issue: Issue) -> WrittenPaper:
     """The report of one rig as PDF and as HTML, both saying the same. Raises InputError for a rig that isn't there."""
+    with _read(logbook, issue) as book:
+        return report_rig_in(book, rig, issue)
+
+
+def report_rig_in(book: Logbook, rig: str, issue: Issue) -> WrittenPaper:
+    """The same of an open logbook."""
     from throwbook.report.report import rig_report
 
-    with _read(logbook, issue) as book:
-        material = material_in(book, rig, issue.on, place=issue.place, owner=issue.owner)
+    material = material_in(book, rig, issue.on, place=issue.place, owner=issue.owner)
     return _write_both(rig_report(material), material, f"report-{file_name(rig)}", issue)
 
 
 def report_sheet(logbook: str | Path | None, sheet: str, issue: Issue) -> WrittenPaper:
     """The report of one sheet as PDF and as HTML. Raises InputError for a sheet that isn't there."""
+    with _read(logbook, issue) as book:
+        return report_sheet_in(book, sheet, issue)
+
+
+def report_sheet_in(book: Logbook, sheet: str, issue: Issue) -> WrittenPaper:
+    """The same of an open logbook."""
     from throwbook.report.report import sheet_report
 
-    with _read(logbook, issue) as book:
-        state = book.sheet(sheet)
-        name, rig = state.name, state.sheet.rig
-        material = material_in(book, rig, issue.on, sheet=name, place=issue.place, owner=issue.owner)
+    state = book.sheet(sheet)
+    name, rig = state.name, state.sheet.rig
+    material = material_in(book, rig, issue.on, sheet=name, place=issue.place, owner=issue.owner)
     return _write_both(sheet_report(material, name), material, f"sheet-{file_name(name)}", issue)
 
 
