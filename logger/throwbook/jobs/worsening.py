@@ -7,11 +7,8 @@ the number and the digest up to which trends were worked out tell which rigs hav
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass
 from datetime import date
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -88,6 +85,10 @@ def _each(path: Path, parts: Sequence[Sequence[str]]) -> Any:
 
 
 def _spread(path: Path, parts: Sequence[Sequence[str]]) -> Any:
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
+    from multiprocessing import get_context
+
     # started afresh: a screen asks from a thread, and what is forked there may wait for a lock for ever
     done = 0
     try:

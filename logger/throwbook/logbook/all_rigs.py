@@ -17,20 +17,19 @@ from throwbook.core.records import (
     RigRevision,
     Service,
     current,
+    heads,
 )
 from throwbook.logbook import Logbook
 from throwbook.logbook.rigs import SETS_CHECK
 from throwbook.logbook.schema import grouped, to_json
 from throwbook.logbook.seals import ORDERS_NAMED
-from throwbook.logbook.trials import LISTED
 
-LAST = "SELECT name, (SELECT max(started) FROM trial WHERE rig = name AND started < ?) FROM rig"
 NEWEST = f"""
-    SELECT newest.rig, substr(newest.started, 1, 10) FROM json_each(?) AS last
-    CROSS JOIN trial AS newest ON newest.rig = json_extract(last.value, '$[0]')
-        AND newest.started = json_extract(last.value, '$[1]')
+    SELECT newest.rig, substr(newest.started, 1, 10) FROM rig
+    CROSS JOIN trial AS newest ON newest.rig = rig.name
+        AND newest.started = (SELECT max(started) FROM trial WHERE rig = rig.name AND started < :after)
     CROSS JOIN placement ON placement.trial = newest.id CROSS JOIN sheet ON sheet.id = placement.sheet
-    WHERE sheet.kind IN {LISTED}
+    WHERE sheet.kind IN (SELECT value FROM json_each(:kinds))
         AND EXISTS (SELECT 1 FROM decision WHERE decision.sheet = sheet.id AND outcome = '{ACCEPTED}')
         AND NOT EXISTS (SELECT 1 FROM decision WHERE decision.sheet = sheet.id AND outcome = '{REJECTED}')
         AND EXISTS (SELECT 1 FROM seal WHERE seal.sheet = sheet.id)
@@ -74,8 +73,9 @@ class AllRigs(Logbook):
     @cached_property
     def _commissioned(self) -> frozenset[str]:
         rows = self.read(
+            # "+": in the order of the rows, as the sheets lie in the file
             "SELECT rig, outcome, decision.replaces <> '[]' OR count(*) > 1 FROM sheet CROSS JOIN decision ON sheet = sheet.id"
-            " WHERE kind = ? GROUP BY sheet.id",
+            " WHERE kind = ? GROUP BY +sheet.id",
             [COMMISSIONING],
         )
         plain = {rig for rig, outcome, again in rows if outcome == ACCEPTED and not again}
@@ -88,7 +88,15 @@ class AllRigs(Logbook):
 
     @cached_property
     def _undated(self) -> frozenset[str]:
-        return frozenset(row[0] for row in self.read("SELECT DISTINCT rig FROM trial WHERE started IS NULL"))
+        undated = "EXISTS (SELECT 1 FROM trial WHERE rig = name AND started IS NULL)"
+        return frozenset(row[0] for row in self.read(f"SELECT name FROM rig WHERE {undated}"))
+
+    @cached_property
+    def _services(self) -> dict[str, list[Service]]:
+        """Of the rigs with an order that clears others: their evidence is asked for."""
+        clearing = "(SELECT rig FROM latch_order WHERE clears <> '[]')"
+        rows = self.select(Service, f"WHERE rig IN {clearing} ORDER BY at, id")
+        return grouped((row.rig, row) for row in rows)
 
     def rig(self, name: str) -> RigRevision:
         """As ``Logbook`` has it."""
@@ -118,6 +126,13 @@ class AllRigs(Logbook):
         """As ``Logbook`` has it."""
         return rig in self._commissioned
 
+    def services(self, rig: str, every_revision: bool = False) -> list[Service]:
+        """As ``Logbook`` has it."""
+        if rig not in self._services:
+            return super().services(rig, every_revision)
+        rows = self._services[rig]
+        return list(rows) if every_revision else heads(rows)
+
     def services_with_checks(self, rig: str) -> list[Service]:
         """As ``Logbook`` has it."""
         return super().services_with_checks(rig) if rig in self._setting_checks else []
@@ -129,8 +144,7 @@ class AllRigs(Logbook):
         key = (tuple(kinds), until)
         if key not in self._newest:
             after = until + timedelta(days=1)
-            last = [list(row) for row in self.read(LAST, [after.isoformat()]) if row[1]]
-            rows = self.read(NEWEST, [to_json(last), to_json(list(kinds))])
+            rows = self.read(NEWEST, {"after": after.isoformat(), "kinds": to_json(list(kinds))})
             self._newest[key] = {row[0]: date.fromisoformat(row[1]) for row in rows}
         return self._newest[key].get(rig) or super().newest_check(rig, kinds, until)
 

@@ -4,7 +4,6 @@ Kept true here: a step is stored whole or not at all, and what was reported done
 """
 
 import contextlib
-import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -60,6 +59,8 @@ def explained(error: sqlite3.Error, path: Path) -> InputError | OutsideError:
 
 def no_room(path: Path) -> bool:
     """Whether the disk is so full that not even SQLite's own small files find room."""
+    import shutil
+
     try:
         return shutil.disk_usage(path.parent).free < LITTLE_ROOM_BYTES
     except OSError:
@@ -128,6 +129,8 @@ class Connection:
         """Close the file; a private copy made for reading goes too."""
         self.db.close()
         if self._scratch is not None:
+            import shutil
+
             shutil.rmtree(self._scratch, ignore_errors=True)
 
     @contextlib.contextmanager

@@ -5,10 +5,8 @@ Kept true here: a file that isn't a logbook, or is newer than this program, is n
 
 import contextlib
 import os
-import shutil
 import sqlite3
 import sys
-import tempfile
 from pathlib import Path
 
 from throwbook.errors import InputError, OutsideError, Remedy
@@ -195,6 +193,9 @@ def open_without_files(path: Path) -> tuple[sqlite3.Connection, Path | None]:
 
 def private_copy(path: Path) -> Path:
     """A folder of our own with a copy of the file and of what SQLite hasn't put into it yet."""
+    import shutil
+    import tempfile
+
     scratch = Path(tempfile.mkdtemp(prefix="throwbook-"))
     for ending in ("", "-wal"):
         part = path.with_name(path.name + ending)

@@ -1,7 +1,6 @@
 """Rigs, the orders to their status latch, their services and baselines; calibrations of boards, and meters."""
 
 from datetime import date, datetime
-from difflib import get_close_matches
 
 from throwbook.core.records import (
     BaselineRecord,
@@ -15,7 +14,7 @@ from throwbook.core.records import (
 )
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError, Remedy
-from throwbook.logbook.schema import grouped
+from throwbook.logbook.schema import grouped, to_json
 from throwbook.logbook.store import Store
 
 _WRITTEN_DOWN = "(SELECT min(at) FROM placement WHERE placement.trial = trial.id)"
@@ -27,6 +26,8 @@ SETS_CHECK = """(instr(details, '"due_') OR instr(details, '"machine_hours_h"'))
 
 def _meant(typed: str, names: list[str]) -> str:
     """The rigs somebody may have meant who half remembers a name, or else the first ones; "" where there are none."""
+    from difflib import get_close_matches
+
     wanted = typed.casefold()
     inside = [name for name in names if wanted and wanted in name.casefold()]
     close = get_close_matches(wanted, [name.casefold() for name in names], _NAMED_AT_MOST, 0.6)
@@ -81,16 +82,25 @@ class RigStore(Store):
         """By rig: how many trials, and when the newest of them was thrown; one without a time of its own (typed in from
         paper) counts from when it was written down.
         """
-        where, values = ("AND rig = ?", [rig]) if rig is not None else ("", [])
-        # the first by the index of rig and day alone
+        where, values = ("WHERE name = ?", [rig]) if rig is not None else ("", [])
+        # by the index of rig and day alone, and of the days only the ends
         rows = self.read(
-            f"SELECT rig, count(*), max(started), count(started) FROM trial WHERE 1 {where} GROUP BY rig",
+            "SELECT name, (SELECT count(*) FROM trial WHERE rig = name), (SELECT max(started) FROM trial WHERE rig = name),"
+            f" EXISTS (SELECT 1 FROM trial WHERE rig = name AND started IS NULL) FROM rig {where}",
             values,
         )
-        undated = f"SELECT rig, max({_WRITTEN_DOWN}) FROM trial WHERE started IS NULL {where} GROUP BY rig"
-        later = dict(self.read(undated, values)) if any(row[3] < row[1] for row in rows) else {}
+        undated = [row[0] for row in rows if row[3]]
+        later = dict(
+            self.read(
+                f"SELECT rig, max({_WRITTEN_DOWN}) FROM trial WHERE started IS NULL"
+                " AND rig IN (SELECT value FROM json_each(?)) GROUP BY rig",
+                [to_json(undated)],
+            )
+            if undated
+            else ()
+        )
         found = {}
-        for name, count, newest, _ in rows:
+        for name, count, newest, _ in (row for row in rows if row[1]):
             moments = [text for text in (newest, later.get(name)) if text]
             found[name] = (count, datetime.fromisoformat(max(moments)) if moments else None)
         return found

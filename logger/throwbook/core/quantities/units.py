@@ -12,7 +12,6 @@ Inside the program every quantity is a float in the SI unit of its kind, tempera
 import math
 import re
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import cache
 from typing import Any
 
@@ -218,6 +217,8 @@ def _split(text: str, example: str, where: str) -> tuple[float, float, str]:
         bottom = int(found["bottom"])
         if bottom == 0:
             raise InputError(f"{quoted(text)} divides by zero", where, example)
+        from fractions import Fraction
+
         number = float(int(found["whole"] or 0) + Fraction(int(found["top"]), bottom))
         step = 1.0 / bottom
     else:

@@ -1,7 +1,5 @@
 """The steps from an empty file to the newest logbook; a step, once released, is never edited."""
 
-from importlib.resources import files
-
 STEPS = (
     "0001_first.sql",
     "0002_calibration_of_a_judgement.sql",
@@ -18,6 +16,7 @@ STRUCTURE = "5bc444c27aa897adb920dab56bffd029972f3f878766d7f9be6c1d3c8ea5d628"
 
 def statements(version: int) -> list[str]:
     """The SQL statements of the step that leads to ``version``."""
+    from importlib.resources import files
     from sqlite3 import complete_statement
 
     found: list[str] = []
