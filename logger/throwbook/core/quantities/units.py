@@ -217,9 +217,7 @@ def _split(text: str, example: str, where: str) -> tuple[float, float, str]:
         bottom = int(found["bottom"])
         if bottom == 0:
             raise InputError(f"{quoted(text)} divides by zero", where, example)
-        from fractions import Fraction
-
-        number = float(int(found["whole"] or 0) + Fraction(int(found["top"]), bottom))
+        number = (int(found["whole"] or 0) * bottom + int(found["top"])) / bottom
         step = 1.0 / bottom
     else:
         number = float(found["number"])
