@@ -101,9 +101,7 @@ def test_a_trend_that_could_not_be_read_is_told_and_tried_again(path):
 
 
 def test_a_script_that_no_other_process_can_begin_again_gets_its_trends(path):
-    script = (
-        "import sys, throwbook.jobs.worsening as w; w.RIGS_AT_ONCE = 3; print(w.work_out_trends(sys.argv[1]))"
-    )
+    script = "import sys, throwbook.jobs.spread as s, throwbook.jobs.worsening as w; s.RIGS_AT_ONCE = 3; print(w.work_out_trends(sys.argv[1]))"
     done = run([sys.executable, "-", str(path)], input=script)
     assert (done.returncode, done.stdout.strip()) == (0, str(RIGS)), done.stderr
     with open_logbook(path, read_only=True) as book:

@@ -6,9 +6,9 @@ group, each rig's rows are gathered on one worker. Optional: ``pip install throw
 
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -25,6 +25,7 @@ from throwbook.core.trend.history import (
 )
 from throwbook.errors import Field, InputError, OutsideError, Remedy
 from throwbook.jobs.find import logbook_path, opened, rig_meant, rig_of
+from throwbook.jobs.spread import spread
 from throwbook.logbook import Logbook
 
 if TYPE_CHECKING:
@@ -115,8 +116,6 @@ def rows_from_frames(frames: Mapping[str, "pandas.DataFrame"]) -> list[RigRows]:
 
 
 Progress = Callable[[int, int], None]
-RIGS_AT_ONCE = 8
-"""Rigs handed to a process at a time: few enough that memory stays small."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -219,26 +218,16 @@ def fleet(
     path = logbook_path(None if logbook is None else str(logbook))
     with opened(path, read_only=True) as book:
         names = [name for name in book.rig_names() if not retired_because(book.rig(name).toml)]
-    parts = [names[i : i + RIGS_AT_ONCE] for i in range(0, len(names), RIGS_AT_ONCE)]
     done = 0
-    if len(parts) <= 1 or workers == 1:
-        for part in parts:
-            for one in _part(path, part, today):
-                done += 1
-                if progress is not None:
-                    progress(done, len(names))
-                yield one
-        return
-    with ProcessPoolExecutor(workers) as pool:
-        for results in pool.map(_part, [path] * len(parts), parts, [today] * len(parts)):
-            for one in results:
-                done += 1
-                if progress is not None:
-                    progress(done, len(names))
-                yield one
+    for results in spread(partial(_part, path, today), names, workers):
+        for one in results:
+            done += 1
+            if progress is not None:
+                progress(done, len(names))
+            yield one
 
 
-def _part(path: Path, names: Sequence[str], today: date) -> list[RigTrend]:
+def _part(path: Path, today: date, names: Sequence[str]) -> list[RigTrend]:
     with opened(path, read_only=True) as book:
         return [_light(trend_in(book, name, today, profiles=False)) for name in names]
 

@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,14 +19,13 @@ from throwbook.core.rig import retired_because
 from throwbook.core.status.urgency import Reached, Worsening
 from throwbook.errors import OutsideError, ThrowbookError
 from throwbook.jobs.find import logbook_path, opened
+from throwbook.jobs.spread import spread
 from throwbook.logbook import Logbook
 from throwbook.logbook.all_rigs import AllRigs
 
 SUFFIX = ".trends"
 MADE_BY = f"trends-2 method {METHOD_VERSION} throwbook {__version__}"
 """What another version worked out isn't used."""
-RIGS_AT_ONCE = 8
-"""Rigs handed to a process at a time: few enough that memory stays small."""
 UNREADABLE = Worsening("unreadable", 2, "its trend cannot be read", "check the logbook for damage")
 """Told until trends are worked out the next time; then it is tried again."""
 Progress = Callable[[int, int], None]
@@ -68,38 +68,13 @@ def work_out_trends(logbook: str | Path | None, progress: Progress | None = None
     known = {name: one for name, one in trends.known.items() if one != UNREADABLE}
     known |= {name: None for name in names if name not in known and name not in thrown}
     due = [name for name in names if name not in known]
-    parts = [due[i : i + RIGS_AT_ONCE] for i in range(0, len(due), RIGS_AT_ONCE)]
-    for results in _each(path, parts):
+    for results in spread(partial(_part, path), due):
         known |= results
         if progress is not None:
             progress(len(due) - sum(name not in known for name in due), len(due))
     if known != trends.known:
         _write(_path(path), Trends(known, trends.number, trends.digest))
     return len(due)
-
-
-def _each(path: Path, parts: Sequence[Sequence[str]]) -> Any:
-    if len(parts) <= 1:
-        return map(_part, [path] * len(parts), parts)
-    return _spread(path, parts)
-
-
-def _spread(path: Path, parts: Sequence[Sequence[str]]) -> Any:
-    from concurrent.futures import ProcessPoolExecutor
-    from concurrent.futures.process import BrokenProcessPool
-    from multiprocessing import get_context
-
-    # started afresh: a screen asks from a thread, and what is forked there may wait for a lock for ever
-    done = 0
-    try:
-        with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
-            for results in pool.map(_part, [path] * len(parts), parts):
-                done += 1
-                yield results
-    except (
-        BrokenProcessPool
-    ):  # killed, or a script that another process can't begin again: the rest goes on here
-        yield from map(_part, [path] * (len(parts) - done), parts[done:])
 
 
 def _part(path: Path, names: Sequence[str]) -> dict[str, Worsening | None]:
