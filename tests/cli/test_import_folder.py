@@ -53,6 +53,18 @@ def test_what_was_left_is_listed_and_the_exit_code_says_so(run, folder):
     assert code == 0
 
 
+def test_many_files_of_a_folder_with_one_reason_are_one_line_that_names_each(run, folder):
+    for name in ("b.csv", "c.csv", "a.csv"):
+        (folder / name).touch()
+    (folder / "of a\u2028line.csv").touch()
+    _, out, _ = run("import", "--kind", "spot", str(folder))
+    empty = "line 1: the file is empty. Record the throw again"
+    lines = " ".join(out.split())
+    assert f"left: {folder}: a.csv, b.csv, c.csv, of a\ufffdline.csv: {empty}" in lines
+    assert f"left: {folder / '4.csv'}: neither its head" in lines
+    assert out.count("the file is empty") == 1
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

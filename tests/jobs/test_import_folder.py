@@ -226,6 +226,26 @@ def test_a_file_that_grew_after_it_was_read_is_left_and_taken_whole_later(book, 
     assert sheets(take(book, folder)) == [("north-loader-1", ["a.csv"])]
 
 
+def test_a_copy_of_a_file_that_was_left_is_taken_where_its_folder_tells_the_rig_and_else_left_too(
+    book, folder
+):
+    first = put(folder, "a/1.csv", 0)
+    for place in ("north-loader", "z"):
+        (folder / place).mkdir()
+        (folder / place / "copy.csv").write_bytes(first.read_bytes())
+    for number in range(3):
+        (folder / f"empty-{number}.csv").touch()
+    done = take(book, folder, by_name=lambda rig, files: True)
+    assert sheets(done) == [("north-loader-1", ["copy.csv"])]
+    assert sorted(left(done)) == ["1.csv", *(f"empty-{number}.csv" for number in range(3))]
+    assert [Path(each.file).parent.name for each in done.known] == ["z"]
+    for name in ("south-loader/1.csv", "south-loader/2.csv"):
+        put(folder, name, 1)
+    done = take(book, folder, by_name=lambda rig, files: False)
+    assert {"1.csv", "2.csv"} <= set(left(done))
+    assert not [each for each in done.known if "south" in each.file]
+
+
 @pytest.mark.skipif(os.name == "nt", reason="links need a right there")
 def test_a_file_that_the_disk_refuses_is_left_and_the_rest_is_taken(book, folder):
     for throw in range(3):

@@ -11,7 +11,7 @@ import click
 
 from throwbook.cli import diagnostics, output
 from throwbook.cli.options import can_ask, now
-from throwbook.core.quantities.text import counted
+from throwbook.core.quantities.text import counted, storable
 from throwbook.errors import InputError, OutsideError
 
 if TYPE_CHECKING:
@@ -163,7 +163,10 @@ def _exit_code(done: "FolderImport") -> int:
 
 def _why(left: "LeftFile") -> str:
     """The error's line without the name of the file, which stands beside it."""
-    return diagnostics.worded(left.error).removeprefix(left.file).lstrip(":, ")
+    line = diagnostics.worded(left.error)
+    for name in (left.file, storable(left.file)):
+        line = line.removeprefix(" ".join(name.split()))  # as the line has it
+    return line.lstrip(":, ")
 
 
 def _record(done: "FolderImport") -> dict[str, Any]:
@@ -193,8 +196,13 @@ def _print(done: "FolderImport", *, brief: bool) -> None:
         rows.append([*cells, output.Cell(told, "bad" if "fail" in verdicts else ""), stands])
     if rows:
         output.table(["rig", "sheet", "day", "throws", "verdicts", "status"], rows, right=[3])
+    alike: dict[tuple[Path, str], list[str]] = {}
     for left in done.left:
-        output.line(f"left: {left.file}: {_why(left)}", style="warn", hang=2)
+        path = Path(left.file)
+        alike.setdefault((path.parent, _why(left)), []).append(path.name)
+    for (folder, why), names in alike.items():
+        which = folder / names[0] if len(names) == 1 else f"{folder}: {', '.join(sorted(names))}"
+        output.line(f"left: {which}: {why}", style="warn", hang=2)
     throws = sum(len(each.logged) for each in done.sheets)
     said = [f"{counted(throws, 'throw')} logged on {counted(len(done.sheets), 'sheet')}"]
     said += [f"{counted(len(done.known), 'file')} in the logbook already"] if done.known else []
@@ -202,8 +210,11 @@ def _print(done: "FolderImport", *, brief: bool) -> None:
     said += ["1 file left where it is"] if len(done.left) == 1 else []
     said += [f"{counted(done.others, 'file')} passed over: not .csv"] if done.others and not brief else []
     output.line("; ".join(said) + ".")
+    cautions: dict[str, list[str]] = {}
     for rig, status in {_rig(each): each.status for each in done.sheets}.items():
-        if caution(status):
-            output.line(f"{rig}: {caution(status)}", style="bad")
+        cautions.setdefault(caution(status), []).append(rig)
+    for text, rigs in cautions.items():
+        if text:
+            output.line(f"{', '.join(rigs)}: {text}", style="bad")
     if any(each.status.open for each in done.sheets):
         output.line("'throwbook status RIG' shows why a rig has an open order.")

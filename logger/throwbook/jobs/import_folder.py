@@ -115,6 +115,7 @@ def import_folder(
     with opened(logbook, read_only=True) as book:
         groups = taking.sorted_out(book, found, by_name, progress)
     sheets = [done for group in groups for done in taking.stored(group)]
+    taking.leave_copies()
     return FolderImport(tuple(sheets), tuple(taking.known), tuple(taking.left), others)
 
 
@@ -211,9 +212,21 @@ class _Taking:
         self.reading, self.settle, self.which_way = reading, settle, which_way
         self.known: list[Known] = []
         self.left: list[LeftFile] = []
+        self.copies: dict[str, str] = {}
+        """File: the same file before it."""
 
     def leave(self, file: Path, error: ThrowbookError) -> None:
         self.left.append(LeftFile(str(file), error))
+
+    def leave_copies(self) -> None:
+        """What is the same as a file that was left after all is no more known than that."""
+        for one in list(self.known):
+            if error := self._why_left(self.copies.get(one.file, "")):
+                self.known.remove(one)
+                self.leave(Path(one.file), error)
+
+    def _why_left(self, file: str) -> ThrowbookError | None:
+        return next((one.error for one in self.left if one.file == file), None)
 
     def sorted_out(
         self, book: Logbook, found: Sequence[TraceInFolder], by_name: ByName, progress: Progress
@@ -269,8 +282,9 @@ class _Taking:
             return False  # reading it says what is wrong
         if digest in taken:
             self.known.append(Known(str(path), f"already on sheet {taken[digest]}"))
-        elif digest in seen:
+        elif digest in seen and not self._why_left(seen[digest]):
             self.known.append(Known(str(path), f"the same file as {seen[digest]}"))
+            self.copies[str(path)] = seen[digest]
         else:
             seen[digest] = str(path)
             return False
