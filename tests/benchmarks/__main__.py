@@ -52,7 +52,7 @@ BENCHMARKS = (
     Benchmark("seasons", "wear against weather over four years", ("--rigs", "20")),
     Benchmark("binding_place", "a growing binding spot: place, and named before it stalls", ("--rigs", "4")),
     Benchmark("fleet", "trend of one rig over 20 years, of 1,000 rigs", ("--rigs", "40")),
-    Benchmark("yard", "the list of 1,000 rigs, most pressing first", ("--rigs", "40")),
+    Benchmark("yard", "the list of 1,000 rigs, most pressing first", ("--rigs", "40", "--parquet", "8")),
     Benchmark("logbook_speed", "a logbook of 100,000 trials", ("--trials", "2000", "--rigs", "20")),
     Benchmark("papers", "report, blank sheet, cab card", ()),
     Benchmark("screen", "opening, frames, keys while recording", ("--trials", "1000")),

@@ -74,5 +74,11 @@ def test_a_cost_that_no_sum_can_take_is_kept_and_said(run):
     code, out, _ = run("service", "add", RIG, "--action", "greased", "--cost", "two crates")
     assert code == 0
     assert "The cost is kept as typed: 'two crates'." in out
+    _, out, _ = run("service", "add", RIG, "--action", "greased", "--cost", "30")
+    assert "kept as typed" not in out
+    assert "under 'not given'" in out
+    _, sums, _ = run("service", "list", "--costs")
+    assert sums.splitlines()[1].split()[2:] == ["30", "not", "given", "1"]
     _, out, _ = run("service", "add", RIG, "--action", "greased", "--cost", "45 EUR")
     assert "kept as typed" not in out
+    assert "not given" not in out

@@ -7,14 +7,15 @@ from pathlib import Path
 
 import pytest
 
-from tests.benchmarks.yard import build
+from tests.benchmarks.yard import build, other_rows
 from tests.command import run
 from tests.raw_file import raw
 from throwbook.core.status.latch import raise_order
 from throwbook.core.status.urgency import UNVERIFIED
 from throwbook.jobs.latch import rig_status
+from throwbook.jobs.logbook_care import export
 from throwbook.jobs.rig_list import SORTED_BY, Wanted, list_rigs, pick
-from throwbook.jobs.trend import rig_trend
+from throwbook.jobs.trend import fleet_from_export, needs_of, rig_trend
 from throwbook.jobs.worsening import SUFFIX, UNREADABLE, known_trends, work_out_trends
 from throwbook.logbook import open_logbook
 from throwbook.logbook.all_rigs import AllRigs
@@ -70,6 +71,17 @@ def test_trends_are_worked_out_once_and_only_of_rigs_with_new_rows(path):
         list_rigs(path, TODAY)[0].need.cause == "the motor stalled"
     )  # rig-0000: of two alike the first by name
     assert work_out_trends(path) == 1
+
+
+@pytest.mark.long  # the benchmark yard compares them too
+def test_the_rows_of_a_parquet_export_are_those_of_the_list(path, tmp_path):
+    pytest.importorskip("pyarrow")
+    work_out_trends(path)
+    export(path, tmp_path / "out", "parquet")
+    rigs, needs = list_rigs(path, TODAY), needs_of(list(fleet_from_export(tmp_path / "out", TODAY)), TODAY)
+    assert len(needs) == RIGS
+    assert not other_rows(rigs, needs)
+    assert other_rows(rigs, needs[::-1])
 
 
 def test_what_was_kept_is_what_is_worked_out_anew(path):

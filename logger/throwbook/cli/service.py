@@ -78,8 +78,15 @@ def add(ctx: click.Context, /, rig: str, as_json: bool, by: str | None, **given:
         output.json_line({**_as_json(done.entry), "standing": rig_status_json(done.rig_status)})
         return
     output.line(f"Logged as {done.entry.id[:8]}: {action} on {done.entry.on}.")
-    if done.entry.cost and (done.entry.money is None or not done.entry.money.currency):
+    money = done.entry.money
+    if done.entry.cost and money is None:
         output.line(f"The cost is kept as typed: {done.entry.cost!r}. {COST_EXAMPLE}", style="warn", indent=2)
+    elif money is not None and not money.currency:
+        output.line(
+            f"The cost {done.entry.cost!r} has no currency. It is added up by itself, under 'not given'.",
+            style="warn",
+            indent=2,
+        )
     if done.entry.starts_stage:
         output.line("The trend chart restarts here. Make a new check after it; the baseline stays.", indent=2)
     if done.entry.answers:
