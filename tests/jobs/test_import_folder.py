@@ -1,6 +1,9 @@
 """A folder with files of many rigs is taken whole: told apart by head or name; what can't be told is left and named."""
 
 import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -313,6 +316,27 @@ def test_a_name_tells_a_rig_by_whole_words(name, rigs):
     assert rigs_named([name], RIGS) == rigs
 
 
+@contextmanager
+def out_of_reach(path: Path) -> Iterator[None]:
+    """Windows: another program keeps the file to itself. Elsewhere it may not be read, by somebody who is not root."""
+    if sys.platform == "win32":
+        import _winapi
+
+        kept = _winapi.CreateFile(str(path), _winapi.GENERIC_READ, 0, 0, _winapi.OPEN_EXISTING, 0, 0)
+        yield
+        _winapi.CloseHandle(kept)
+        return
+    me, nobody = os.geteuid(), 65534
+    path.chmod(0)
+    try:
+        if me == 0:
+            os.seteuid(nobody)
+        yield
+    finally:
+        os.seteuid(me)
+        path.chmod(0o644)
+
+
 class TestAFolderThatFills:
     """Looked at by a clock of the test's own: a file is handed out when it has stopped growing."""
 
@@ -350,6 +374,17 @@ class TestAFolderThatFills:
             assert filling.look(float(second)) == []
             (folder / "grows.csv").write_text("1" * (2 + second))
         assert filling.look(5.0) == [folder / "a.csv"]
+
+    def test_one_that_does_not_open_is_told_and_taken_when_it_opens(self, folder, monkeypatch):
+        monkeypatch.chdir(folder)  # a stranger may not walk there
+        filling, shut = FillingFolder([Path()], still_s=5.0), Path("a.csv")
+        shut.write_text("1")
+        with out_of_reach(shut):
+            filling.look(0.0)
+            assert filling.look(5.0) == [shut]
+            assert filling.look(6.0) == filling.look(60.0) == []
+        assert filling.look(61.0) == [shut]
+        assert filling.look(62.0) == []
 
     def test_what_is_gone_again_and_what_is_no_trace_is_passed_over(self, filling, folder):
         (folder / "a.csv").write_text("1")

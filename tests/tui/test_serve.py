@@ -5,6 +5,7 @@ import os
 import re
 import signal
 import socket
+import subprocess
 import sys
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from aiohttp import ClientSession, WSServerHandshakeError, web
 
 from tests.faults.browser import Browser, is_gone, listening, programs_of, served
 from tests.faults.until import until
-from throwbook.cli.serve import guard
+from throwbook.cli.serve import guard, shell_line
 
 TOKEN = "a-long-token"
 
@@ -69,6 +70,13 @@ def test_the_token_is_kept_in_a_cookie_that_no_script_can_read():
     assert TOKEN in cookie
     assert "HttpOnly" in cookie
     assert "SameSite=Strict" in cookie
+
+
+@pytest.mark.parametrize("word", ["two words é", "R&D (1)^", "it's", "100%", "ends\\", "$(id)"])
+def test_the_shell_gives_the_program_each_word_as_it_is(word: str):
+    line = shell_line([sys.executable, "-c", "import sys; print(ascii(sys.argv[1:]))", word, "after"])
+    said = subprocess.run(line, shell=True, capture_output=True, check=True, encoding="utf-8").stdout
+    assert said.strip() == ascii([word, "after"])
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks for its processes in /proc")

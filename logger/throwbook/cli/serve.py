@@ -4,6 +4,7 @@ import hmac
 import secrets
 import shlex
 import sys
+from collections.abc import Sequence
 from typing import Any
 
 import click
@@ -14,6 +15,7 @@ from throwbook.errors import InputError
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 COOKIE = "throwbook_token"
+BACKSLASH = "\\"
 
 
 @click.command(short_help="The screens in a browser.")
@@ -69,7 +71,22 @@ def make_server(logbook: str | None, host: str, port: int, public_url: str | Non
             """Nothing of a session is recorded."""
 
     words = [sys.executable, "-m", "throwbook", *(["--logbook", logbook] if logbook else [])]
-    return Guarded(shlex.join(words), host=host, port=port, title="Throwbook", public_url=public_url)
+    return Guarded(shell_line(words), host=host, port=port, title="Throwbook", public_url=public_url)
+
+
+def shell_line(words: Sequence[str], *, windows: bool = sys.platform == "win32") -> str:
+    r"""The words as one line for the system's own shell, which is what the server starts a program by.
+
+    cmd knows no single quotes, and what isn't in double ones it reads itself, such as the ``&`` in a folder's name.
+
+    >>> shell_line(["python", "it's"], windows=False)
+    'python \'it\'"\'"\'s\''
+    >>> print(shell_line([r"C:\R&D\python.exe", "D:\\"], windows=True))
+    "C:\R&D\python.exe" "D:\\"
+    """
+    if not windows:
+        return shlex.join(words)
+    return " ".join(f'"{word}{word[len(word.rstrip(BACKSLASH)) :]}"' for word in words)
 
 
 def guard(public_url: str, token: str) -> Any:

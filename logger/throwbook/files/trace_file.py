@@ -94,7 +94,8 @@ def read_trace(
     except IsADirectoryError as error:
         raise InputError("this is a folder", name, "Name the trace files in it") from error
     except PermissionError as error:
-        raise InputError("you may not read this file", name, "Check its permissions") from error
+        do = "Close it in other programs, and check its permissions"
+        raise InputError("you may not read this file", name, do) from error
     except OSError as error:
         raise OutsideError(
             f"reading failed ({error.strerror})", name, "Check the disk or the network"

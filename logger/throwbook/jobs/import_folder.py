@@ -395,10 +395,14 @@ class FillingFolder:
         self._folders, self._still_s = folders, still_s
         self._states: dict[Path, tuple[tuple[int, int], float]] = {}
         self._taken: dict[Path, tuple[int, int]] = {}
+        self._shut: set[Path] = set()
         self._came_s = 0.0
 
     def look(self, at_s: float) -> list[Path]:
         """Files that have stopped growing, each once for each state; none while new ones still come, so that the throws of a day come together.
+
+        One that doesn't open is given too, so that it is told, and once more as soon as it opens: on Windows another program
+        can keep a file to itself, and neither its size nor its time changes when it lets go.
 
         ``at_s``: a clock that only goes forward [s].
         """
@@ -414,10 +418,22 @@ class FillingFolder:
         self._states = states
         if at_s - self._came_s < self._still_s:
             return []
+        for path in [path for path in self._shut if path not in states or _opens(path)]:
+            self._shut.remove(path)
+            self._taken.pop(path, None)
         still = [
             path
             for path, (state, since_s) in states.items()
             if at_s - since_s >= self._still_s and self._taken.get(path) != state
         ]
+        self._shut |= {path for path in still if not _opens(path)}
         self._taken |= {path: states[path][0] for path in still}
         return still
+
+
+def _opens(path: Path) -> bool:
+    try:
+        with open(path, "rb"):
+            return True
+    except OSError:
+        return False
