@@ -25,7 +25,8 @@ def __getattr__(name: str) -> object:
             raise ImportError(
                 f"{spec.origin} stands where the library {library} should: give that file another name"
             )
-    return getattr(import_module("throwbook.api"), name)
+    globals()[name] = getattr(import_module("throwbook.api"), name)  # it is asked for once
+    return globals()[name]
 
 
 def __dir__() -> list[str]:

@@ -120,7 +120,7 @@ def to_frame(what: Trace | Profile | Baseline | Assessment | Iterable[Assessment
     listed = [what] if isinstance(what, Assessment) else list(what)
     frame = pandas.DataFrame([_row(one) for one in listed])
     if listed:
-        frame["started"] = _times(frame["started"])
+        frame["started"] = _times(one.started for one in listed)
         frame["verdict"] = pandas.Categorical(frame["verdict"], VERDICTS, ordered=True)
     return _described(frame, {column.name: column.unit for column in TRIALS if column.is_number})
 
@@ -143,42 +143,40 @@ def _described(frame: "DataFrame", units: "Mapping[str, str]", **more: object) -
     return frame
 
 
-def _times(values: "Series") -> "Series":
+def _times(values: "Iterable[str | datetime | None]") -> "Series":
     """ISO times as times in UTC; where one has no offset from UTC, all as the clock there had them."""
     import pandas
 
-    times = [
-        datetime.fromisoformat(value) if isinstance(value, str) else value
-        for value in values.astype(object).where(values.notna() & (values != ""), None)
-    ]
+    times = [datetime.fromisoformat(value) if isinstance(value, str) else value for value in values]
     aware = all(one is None or one.tzinfo is not None for one in times)
     shown = times if aware else [one and one.replace(tzinfo=None) for one in times]
-    return pandas.to_datetime(pandas.Series(shown, values.index, dtype=object), utc=aware)
+    return pandas.to_datetime(pandas.Series(shown, dtype=object), utc=aware)
 
 
-def _column(column: "Column", values: "Series") -> "Series":
+def _column(column: "Column", values: "Sequence[Any]") -> "Series":
     """A column with the type of what it holds; what isn't known is missing."""
     import pandas
 
     from throwbook.core.export_schema import DAY, FLAG, TIME
 
-    if column.unit == TIME:
-        return _times(values)
-    if column.unit == DAY:
-        return pandas.to_datetime(values.replace("", None), format="ISO8601")
     if column.unit == FLAG:
-        return values.astype("boolean")
-    if column.one_of:
-        values = values.replace("", None)
-        # an older logbook may hold a word that this version doesn't write any more
-        more = sorted(set(values.dropna()) - set(column.one_of))
-        return values.astype(pandas.CategoricalDtype([*column.one_of, *more], ordered=True))
+        return pandas.Series(values, dtype="boolean")
     if column.is_number:
-        return values.astype(float).astype("Int64" if column.whole else float)
-    return values.infer_objects()
+        numbers = pandas.Series(values, dtype=float)
+        return numbers.astype("Int64") if column.whole else numbers
+    written = [value or None for value in values]
+    if column.unit == TIME:
+        return _times(written)
+    if column.unit == DAY:
+        return pandas.to_datetime(pandas.Series(written, dtype=object), format="ISO8601")
+    if column.one_of:
+        # an older logbook may hold a word that this version doesn't write any more
+        more = sorted({value for value in written if value} - set(column.one_of))
+        return pandas.Series(written, dtype=pandas.CategoricalDtype([*column.one_of, *more], ordered=True))
+    return pandas.Series(values, dtype=object).infer_objects()
 
 
-def _table(table: str, rows: "Iterable[Mapping[str, object]]") -> "DataFrame":
+def _table(table: str, rows: "Iterable[Mapping[str, Any]]") -> "DataFrame":
     """Rows of a table as a frame: typed, described, looked up by what tells them apart."""
     import pandas
 
@@ -186,8 +184,10 @@ def _table(table: str, rows: "Iterable[Mapping[str, object]]") -> "DataFrame":
     from throwbook.jobs.derived_tables import KEYS, TABLES
 
     columns = TABLES[table]
-    raw = pandas.DataFrame(list(rows), columns=[column.name for column in columns], dtype=object)
-    frame = pandas.DataFrame({column.name: _column(column, raw[column.name]) for column in columns})
+    listed = list(rows)
+    frame = pandas.DataFrame(
+        {column.name: _column(column, [row[column.name] for row in listed]) for column in columns}
+    )
     key = [frame[name] for name in KEYS[table]]
     frame.index = pandas.MultiIndex.from_arrays(key) if len(key) > 1 else pandas.Index(key[0])
     frame.index.names = [None] * len(key)  # they stay columns too: two things of one name are ambiguous
@@ -249,13 +249,16 @@ def _row(one: Assessment) -> dict[str, object]:
     return row
 
 
-@dataclass
+@dataclass(repr=False)
 class LogbookReader:
     """A logbook that is open for reading. Use it with ``with``; nothing it does changes the file."""
 
     _book: "Logbook"
     _derived: "tuple[tuple[date, int | None], DerivedTables] | None" = None
     """What was worked out, and of which day and newest row."""
+
+    def __repr__(self) -> str:
+        return f"LogbookReader({str(self._book.path)!r})"
 
     def __enter__(self) -> "LogbookReader":
         return self

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
 
-from tests.command import TOP, command, environment
+from tests.command import command, environment
+from tests.strange_folder import fill
 
 LIMIT_S = 60.0
 CODES = re.compile(rb"\x1b\[[0-9;?<>=]*[a-zA-Z$]")
@@ -50,8 +51,10 @@ def served(
         port = free.getsockname()[1]
     url = f"http://127.0.0.1:{port}"
     line = command(logbook, "serve", "--port", port, "--public-url", url, *options)
+    # what lies where it is started is none of its own
+    strange = fill(logbook.parent / "strange")
     server = subprocess.Popen(
-        line, cwd=TOP, env=environment(**(variables or {})), stdout=subprocess.PIPE, text=True
+        line, cwd=strange, env=environment(**(variables or {})), stdout=subprocess.PIPE, text=True
     )
     try:
         yield server, url

@@ -12,7 +12,7 @@ from throwbook.core.export_schema import DAY, FLAG, OWN_UNIT, TEXT, Column, Row
 from throwbook.core.export_schema import KEYS as EXPORT_KEYS
 from throwbook.core.export_schema import TABLES as EXPORT_TABLES
 from throwbook.core.quantities.statistics import K
-from throwbook.core.rig import DIRECTIONS
+from throwbook.core.rig import DIRECTIONS, retired_because
 from throwbook.core.trend.history import FIGURES
 from throwbook.core.trend.maintenance_effect import CONFIDENCE
 from throwbook.core.trend.trend_result import TrendResult
@@ -229,7 +229,7 @@ class DerivedTables:
         with self._book.snapshot():
             known = dict(known_trends(self._book).known)
             for rig in rigs:
-                if known.get(rig, UNREADABLE) == UNREADABLE:
+                if known.get(rig, UNREADABLE) == UNREADABLE and not retired_because(self._book.rig(rig).toml):
                     try:
                         known[rig] = self._trend(rig).worsening
                     except ThrowbookError:  # one rig's damage leaves the list of all others
