@@ -1,5 +1,6 @@
 """Two years of paper typed in one evening: what is ordered goes by the day of the throws, whenever they were typed."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -7,7 +8,8 @@ import pytest
 
 from throwbook.core.records import OPEN
 from throwbook.core.sheets.hand_readings import HandThrow, Reading
-from throwbook.files.trace_file import read_trace
+from throwbook.core.sheets.sheet import plan_from
+from throwbook.files.trace_file import read_trace, write_trace
 from throwbook.jobs.enter import HandEntry, enter
 from throwbook.jobs.find import baseline_for
 from throwbook.jobs.import_traces import ImportPlan, import_traces
@@ -80,3 +82,28 @@ def test_a_sheet_without_a_day_is_of_the_day_of_its_planning(book):
     with open_logbook(book, read_only=True) as opened:
         assert opened.sheets(RIG)[-1].name == state.name
         assert measured_last(opened, RIG) == "hand"
+
+
+@pytest.mark.parametrize("way", ["day of the sheet", "time of the throws", "files"])
+def test_a_sheet_of_before_an_order_is_not_to_clear_it(tmp_path, way):
+    path = tmp_path / "logbook"
+    add_rig(path, SAMPLES / "yard-loader.toml", BY, NOW)
+    slow = replace(next(throws(0)), time_s=Reading(15.1, 0.1))
+    newest = datetime(2026, 10, 3, 9, tzinfo=UTC)
+    raised = enter(path, RIG, HandEntry([slow], "seasonal", thrown_at=newest), BY, NOW).status.open_ids
+    assert raised
+    for days_later, answered in ((-200, ()), (0, raised), (20, raised)):
+        typed, at = NOW + timedelta(minutes=days_later + 300), newest + timedelta(days=days_later)
+        if way == "day of the sheet":
+            state = plan(path, RIG, "seasonal", BY, typed, day=at.date().isoformat())[0]
+        elif way == "files":
+            trace = replace(read_trace(SAMPLES / "baseline" / "lock-1.csv"), started=at)
+            trace = replace(trace, current_a=trace.current_a + 0.0001 * days_later)
+            file = tmp_path / f"{typed:%H%M}.csv"
+            write_trace(trace, file)
+            plan_ = ImportPlan(RIG, "seasonal", [file])
+            state = import_traces(path, plan_, BY, typed, settle=lambda doubt: None).sheet
+        else:
+            entry = HandEntry(list(throws(days_later / 1000)), "seasonal", thrown_at=at, again=True)
+            state = enter(path, RIG, entry, BY, typed).state
+        assert set(plan_from(state.sheet.plan).answers) & set(raised) == set(answered), at

@@ -191,7 +191,7 @@ def _typed_at_once(book: Logbook, state: SheetState, entry: HandEntry) -> dateti
 def _sheet(book: Logbook, rig: str, entry: HandEntry, by: str, now: datetime) -> SheetState:
     """The sheet to write on: the one that is named, or a new one."""
     if not entry.sheet:
-        planned = plan_in(book, rig, entry.kind, by, now, answers=entry.answers)
+        planned = plan_in(book, rig, entry.kind, by, now, answers=entry.answers, thrown=[entry.thrown_at])
         return book.sheet(planned.sheet.id)
     state = open_sheet(book, entry.sheet, rig)
     if entry.answers:

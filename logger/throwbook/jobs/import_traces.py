@@ -201,7 +201,10 @@ def import_traces(
             if asked.sheet:
                 state = open_sheet(book, asked.sheet, rig.name)
             else:
-                state = plan_in(book, rig.name, asked.kind, by, now, answers=asked.answers, imported=True)
+                starts = [one.started for one in thrown]
+                state = plan_in(
+                    book, rig.name, asked.kind, by, now, answers=asked.answers, imported=True, thrown=starts
+                )
             logged = [_log(book, state, entry, by, now) for entry in entries]
             stands = latch.status(book, rig.name)
         return Imported(

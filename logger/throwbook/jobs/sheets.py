@@ -1,8 +1,8 @@
 """Test sheets while they are open: planned, answered, looked at, listed, shown. How one ends stands in ``sign_off.py``."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -256,11 +256,13 @@ def plan_in(
     imported: bool = False,
     measured_by: str = "",
     day: str = "",
+    thrown: Iterable[datetime | None] = (),
 ) -> SheetState:
     """The same in an open logbook, for jobs that fill the sheet in one go.
 
     The plan names the orders that hold the rig and the service entries logged so far: that is what makes a commissioning
-    sheet count as one after the repair.
+    sheet count as one after the repair. Orders of after its ``day``, else of after the last of the throws that it is planned
+    for (``thrown``), it isn't to clear: old papers are typed in whatever happened since.
     """
     described = rig_of(book, rig)
     if described.retired:
@@ -270,7 +272,11 @@ def plan_in(
             remedy=Remedy.BRING_BACK,
         )
     services = tuple(sorted(row.id for row in book.services(rig, every_revision=True)))
+    starts = list(thrown)
+    days = [date.fromisoformat(day)] if day else [one.date() for one in starts if one is not None]
     open_orders = latch.status(book, rig).open_ids
+    if days and None not in starts:
+        open_orders = _until(book, rig, open_orders, max(days) + CLOCKS_DIFFER)
     made = plan_for(kind, described, throws, open_orders, services, _answered_at(book, rig, open_orders))
     made = replace(made, imported=imported, measured_by=measured_by, day=day)
     sheet = book.plan_sheet(rig, kind, plan_details(made), by, now)
@@ -279,18 +285,33 @@ def plan_in(
     return book.sheet(sheet.id)
 
 
+CLOCKS_DIFFER = timedelta(days=1)
+"""A day in one time zone may still be the day before in another."""
+
+
+def _until(book: Logbook, rig: str, held: Sequence[str], day: date) -> tuple[str, ...]:
+    """Those of the orders that aren't known to be of a later day."""
+    raised = _raised_at(book, rig, held)
+    return tuple(name for name in held if (moment := raised.get(name)) is None or moment.date() <= day)
+
+
+def _raised_at(book: Logbook, rig: str, held: Sequence[str]) -> dict[str, datetime | None]:
+    """When the throw of each order was made, or the order itself where it is of no throw; None: that has no date."""
+    started = {one.id: one.trial.started for one in book.trials(rig=rig)} if held else {}
+    return {
+        order.id: started.get(order.trial) if order.trial else order.at
+        for order in book.orders(rig)
+        if order.id in set(held)
+    }
+
+
 def _answered_at(book: Logbook, rig: str, held: Sequence[str]) -> str:
     """When the newest of what a sheet answers happened: the throws that raised it, the day of the work on it.
 
     By the clocks of that time, so it can only refuse throws, never let anything pass (the ids do that). What a person
     raised counts from when it was written down; a throw without a date not at all.
     """
-    started = {one.id: one.trial.started for one in book.trials(rig=rig)} if held else {}
-    moments = [
-        started.get(order.trial) if order.trial else order.at
-        for order in book.orders(rig)
-        if order.id in set(held)
-    ]
+    moments = list(_raised_at(book, rig, held).values())
     for row in book.services(rig):
         entry = entry_from(row)
         if set(entry.answers) & set(held):
