@@ -374,7 +374,7 @@ def from_sql(kind: str, value: SqlValue) -> Any:
             raise ValueError("details in the logbook stand under names")
         return details
     if kind == IDS:
-        return tuple(_parsed(value))
+        return () if value == "[]" else tuple(_parsed(value))  # most rows name none
     if kind == FLAG:
         return bool(value)
     return value

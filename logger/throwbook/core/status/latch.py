@@ -215,6 +215,8 @@ def worst(levels: Iterable[str]) -> str:
 def with_pending(status: Status, pending: Iterable[Pending]) -> Status:
     """The same rig, held as well by what isn't judged yet."""
     pending = tuple(pending)
+    if not pending:
+        return status
     level = worst((status.level, *(one.level for one in pending)))
     return replace(status, level=level, pending=status.pending + pending)
 
