@@ -35,7 +35,7 @@ from throwbook.protocol.messages import (
 
 IntArray = NDArray[np.int64]
 ByteArray = NDArray[np.uint8]
-_COMMA, _STAR, _FEED, _MINUS, _ZERO, _D, _UNREAD = b",*\n-0Dx"
+_MINUS, _ZERO, _D, _UNREAD = b"-0Dx"
 _MOST_LAYOUTS = 256
 _HEX = np.frombuffer(b"0123456789ABCDEF", dtype=np.uint8)
 
@@ -80,22 +80,18 @@ def decode_block(lines: bytes, channels: str) -> SampleBlock | None:
     ``lines`` ends with a line feed; ``channels``: letters of those that the board sends.
     """
     letters = np.frombuffer(lines, dtype=np.uint8)
-    marks_a_line = len(channels) + 4  # commas, star, feed
-    stars, feeds = letters == _STAR, letters == _FEED
-    found = np.flatnonzero(stars | feeds | (letters == _COMMA))
-    many = np.count_nonzero(feeds)
-    if not many or np.count_nonzero(stars) != many or found.size != many * marks_a_line:
+    in_a_line = np.frombuffer(b"," * (len(channels) + 2) + b"*\n", dtype=np.uint8)
+    found = np.flatnonzero(letters < _MINUS)  # every mark: what else a sample is made of comes behind them
+    many, more = divmod(found.size, in_a_line.size)
+    if not many or more or (letters[found].reshape(many, -1) != in_a_line).any():
         return None
-    marks: IntArray = found.reshape(many, marks_a_line)
-    if not (stars[marks[:, -2]].all() and feeds[marks[:, -1]].all()):
-        return None
+    marks: IntArray = found.reshape(many, -1)
     starts = np.concatenate(([0], marks[:-1, -1] + 1))
-    lengths = marks[:, -1] - starts
-    if lengths.max() > LONGEST_LINE_BYTES:
+    if (marks[:, -1] - starts).max() > LONGEST_LINE_BYTES:
         return None
-    layout = lengths.copy()
-    for column in range(marks_a_line - 2):
-        layout = (layout << 7) | (marks[:, column + 1] - marks[:, column])
+    widths = np.zeros((many, 8), dtype=np.uint8)  # those of a line are one word
+    widths[:, : in_a_line.size] = np.diff(found, prepend=-1).reshape(many, -1)
+    layout = widths.view(np.uint64)[:, 0]
     table = np.empty((len(channels) + 2, len(starts)), dtype=np.int64)
     left = np.arange(len(starts))
     for _ in range(_MOST_LAYOUTS):
