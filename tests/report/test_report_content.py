@@ -15,6 +15,7 @@ from tests.report.made_material import drawn_page, material, part
 from tests.report.page_words import html_text, squeezed
 from throwbook.core.records import BENCH
 from throwbook.core.status.latch import DO_NOT_USE, OpenRaise, Status
+from throwbook.core.wording import SWITCHES_CLOSED
 from throwbook.report.document import Document, words
 from throwbook.report.pdf import to_pdf
 from throwbook.report.report import rig_report, sheet_report
@@ -187,3 +188,15 @@ def test_a_throw_that_stalled_is_not_how_it_was_left():
     trials = (*whole.trials[:-2], replace(last, assessment=stalled), whole.trials[-1])
     said = words(rig_report(material(replace(whole, trials=trials))))
     assert "lock | 14.320 ± 0.011 | 14.440 ± 0.011" in said
+
+
+def test_closed_switches_stand_beside_what_was_seen_never_instead():
+    made = part(1, each_way=2, odd=True)
+    noted = [
+        replace(one, assessment=replace(one.assessment, notes=(SWITCHES_CLOSED,) * (one.direction == "lock")))
+        for one in made.trials
+    ]
+    without, told = (words(rig_report(material(each))) for each in (made, replace(made, trials=tuple(noted))))
+    assert "Both switches closed" not in without
+    assert "Both switches closed after throws 1, 3. A closed switch is no sighting." in told
+    assert "3 | in its hole | not looked at" in told

@@ -11,7 +11,7 @@ from throwbook.core.sheets.acceptance import who_saw
 from throwbook.core.sheets.conditions import said
 from throwbook.core.sheets.photographs import BACKS_ONLY, caption
 from throwbook.core.sheets.sheet import SheetTrial
-from throwbook.core.wording import ANSWERS, LIMITS, SIGNS
+from throwbook.core.wording import ANSWERS, LIMITS, SIGNS, SWITCHES_CLOSED
 from throwbook.report.document import (
     STRONG,
     Block,
@@ -210,7 +210,16 @@ def _sightings(part: SheetPart, drawn: bool) -> list[Block]:
         (0,),
     )
     text = "'not looked at' means that nobody recorded having looked. Corrections are listed under History of revisions."
-    return [table, Text(text, "quiet"), *_photographs(part, drawn)]
+    return [table, *_switches(part), Text(text, "quiet"), *_photographs(part, drawn)]
+
+
+def _switches(part: SheetPart) -> list[Block]:
+    """Where both switches were closed: said beside what was seen, never instead of it. An open one is a sign."""
+    closed = [str(one.position) for one in part.trials if SWITCHES_CLOSED in one.assessment.notes]
+    if not closed:
+        return []
+    throws = f"throw{'s' * (len(closed) > 1)} {', '.join(closed)}"
+    return [Text(f"Both switches closed after {throws}. A closed switch is no sighting.")]
 
 
 def _photographs(part: SheetPart, drawn: bool) -> list[Block]:
