@@ -76,3 +76,44 @@ def test_a_slip_of_the_point_is_asked_before_it_is_written(tmp_path, walk):
         assert len(view(book, f"{RIG}-1").trials) == 1
 
     walk(app, journey)
+
+
+def test_a_throw_without_a_running_current_is_asked_about_while_it_can_be_thrown_again(tmp_path, walk):
+    app = app_on(tmp_path, Clock())
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "h", *"123456", "2", "ctrl+s")
+        assert "every throw needs its running current" in " ".join(said(app).split())
+        await keys(pilot, "enter")
+        await write(pilot, "14.6")
+        await keys(pilot, "enter", "enter")
+        await write(pilot, "2.9")
+        await keys(pilot, "ctrl+s")
+        assert "Record it without a running current?" in said(app)
+        await keys(pilot, "n")
+        assert "lock throw by hand" in said(app)
+
+    walk(app, journey)
+    assert not view(tmp_path / "fellside.throwbook", f"{RIG}-1").trials
+
+
+def test_after_a_stall_by_hand_the_pins_are_asked_for_before_the_way_back(tmp_path, walk):
+    app = app_on(tmp_path, Clock())
+
+    async def journey(pilot, look):
+        await keys(pilot, "enter", "h", *"123456", "2", "ctrl+s", "enter")
+        await write(pilot, "16")
+        await keys(pilot, "enter")
+        await write(pilot, "2.2")
+        await keys(pilot, "enter", "enter", "enter", "enter", "2", "ctrl+s")
+        assert "This throw FAILS. Record it?" in said(app)
+        await keys(pilot, "y")
+        assert "LEFT pin" in said(app)
+        await keys(pilot, "1", "2", "3", "1")
+        await write(pilot, "lamp, both sides")
+        await keys(pilot, "ctrl+s", "enter")
+        assert "steps" in said(app)
+
+    walk(app, journey)
+    found = view(tmp_path / "fellside.throwbook", f"{RIG}-1")
+    assert found.seen[found.trials[0].id].right_pin == "no"

@@ -152,3 +152,23 @@ def test_a_long_name_of_a_rig_leaves_the_page_readable(tmp_path):
         assert ".. | throw 4: both pins" in said(app).splitlines()[0]
 
     walked(app, journey)
+
+
+@pytest.mark.parametrize("before", [(), ("9",), ("enter",)])
+def test_what_is_typed_after_ctrl_s_changes_no_reading(tmp_path, before):
+    app = app_on(tmp_path, Clock())
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "h", *"123456", "5", "ctrl+s", "enter")
+        for reading in ("14.6", "2.1"):
+            await write(pilot, reading)
+            await keys(pilot, "enter")
+        await write(pilot, "2.9")
+        await at_once(pilot, *before, "ctrl+s", "1")
+        assert isinstance(app.screen, SightingScreen)
+
+    walked(app, journey)
+    with opened(tmp_path / "fellside.throwbook", read_only=True) as held:
+        hand = held.trials(rig=RIG)[-1].trial.hand
+    assert hand["peak_current_a"]["value"] == (2.99 if before == ("9",) else 2.9)
+    assert "voltage_v" not in hand

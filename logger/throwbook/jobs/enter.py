@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from throwbook import __version__
 from throwbook.core.assessment import CUT_OFF
-from throwbook.core.records import NOT_LOOKED, OPEN, LoggedTrial, PinAnswers, SheetState
+from throwbook.core.records import BENCH, NOT_LOOKED, OPEN, SPOT, LoggedTrial, PinAnswers, SheetState
 from throwbook.core.rig import LOCK
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import (
@@ -299,13 +299,24 @@ def preview(
     logbook: str | Path | None, rig: str, sheet: str, throw: HandThrow, instruments: Instruments
 ) -> "Assessment":
     """Judge ``throw`` as ``enter`` would on this sheet."""
-    return last_look(logbook, rig, sheet, throw, instruments)[0]
+    return last_look(logbook, rig, sheet, throw, instruments).judged
+
+
+@dataclass(frozen=True)
+class LastLook:
+    """A throw by hand as it is about to be written down."""
+
+    judged: "Assessment"
+    slip: str
+    """What of the readings can't be meant; empty: nothing."""
+    missing: str
+    """The reading without which the sheet can't be accepted; empty: none."""
 
 
 def last_look(
     logbook: str | Path | None, rig: str, sheet: str, throw: HandThrow, instruments: Instruments
-) -> "tuple[Assessment, str]":
-    """The same, and what of the readings can't be meant; empty: nothing."""
+) -> LastLook:
+    """The same, and what a person is asked about before it is written down."""
     from throwbook.core.sheets.assess_hand import assess_by_hand
 
     with opened(logbook, read_only=True) as book:
@@ -315,7 +326,11 @@ def last_look(
         described = rig_of(book, rig)
         instruments = instruments_in(book, state, instruments)
         judged = assess_by_hand(throw, described, instruments, in_force.baseline if in_force else None)
-        return judged, implausible_reading(throw, judged, described)
+    from throwbook.core.sheets.acceptance_rules import NO_RUN_CURRENT
+
+    to_be_signed = state.sheet.kind not in (BENCH, SPOT)
+    missing = judged.usable and throw.run_current_a is None and to_be_signed
+    return LastLook(judged, implausible_reading(throw, judged, described), NO_RUN_CURRENT if missing else "")
 
 
 def clamp_meter_used(logbook: str | Path | None, sheet: str) -> str:

@@ -26,7 +26,7 @@ from throwbook.core.records import (
     PinAnswers,
     SheetState,
 )
-from throwbook.core.rig import METRIC
+from throwbook.core.rig import LOCK, METRIC
 from throwbook.core.sheets.conditions import conditions_from
 from throwbook.core.sheets.hand_readings import CLAMP_METER, Accuracy
 from throwbook.core.sheets.photographs import answer_for, photographs_at
@@ -88,6 +88,11 @@ class SheetView:
         """Its throws as a list shows them."""
         apart = as_found(conditions_from(self.state.answers), self.trials)
         return [ListedThrow(one, self.seen[one.id], one.id in apart) for one in self.trials]
+
+    @property
+    def last_lock_throw(self) -> int:
+        """Number of the lock throw that was written down last; ValueError where there is none."""
+        return max(one.position for one in self.trials if one.direction == LOCK)
 
 
 def view(logbook: str | Path | None, sheet: str) -> SheetView:

@@ -10,6 +10,8 @@ from textual.widgets import Static
 
 from throwbook.core.assessment import CUT_OFF, FAIL, INFO, NO_RUN, STALL
 from throwbook.core.quantities.units import show_rest, typed
+from throwbook.core.records import BENCH
+from throwbook.core.rig import LOCK
 from throwbook.core.sheets.hand_readings import STOPPED_SHORT, HandThrow, Reading
 from throwbook.core.wording import ENDS, FIGURES, SHOWN_AT
 from throwbook.errors import InputError
@@ -36,7 +38,8 @@ from throwbook_tui.widgets.frame import Big, lines
 
 if TYPE_CHECKING:
     from throwbook.core.assessment import Assessment
-    from throwbook.jobs.enter import Entered
+    from throwbook.jobs.enter import Entered, LastLook
+    from throwbook.jobs.sheets import SheetView
 
 ENDED = tuple((end, ENDS[end].sentence) for end in (CUT_OFF, STALL, STOPPED_SHORT, NO_RUN))
 READINGS: tuple[tuple[str, str, str, str], ...] = (
@@ -50,6 +53,7 @@ READINGS: tuple[tuple[str, str, str, str], ...] = (
 
 COST = "If this is what happened, record it. The sheet can then no longer be accepted, and the rig's status is tightened at once. If a reading is mistyped, press N and correct it."
 NOT_BY_ITSELF = "If it stalled or stopped short, press N and set 'how it ended' first."
+READ_RUNNING = "Press N, throw again, and read the clamp meter in mid-stroke, while the motor runs. The peak that a meter holds is no running current. With Y this throw stands on the sheet, and must be left out before the sheet is signed."
 STALLED_AT = "Stalled: type the stall current in 'running current'."
 AT_ONCE = "Recorded faster than this throw can have run. It keeps the time of the throw before: only their order is known, and no rest between them."
 MOST_LINES = 4
@@ -286,9 +290,10 @@ class EnterScreen(FormPage[None]):
         logbook, rig, sheet, tools = self.desk.logbook, self._rig, self._sheet, self._instruments()
         self.work_once("look", lambda: (throw, last_look(logbook, rig, sheet, throw, tools)))
 
-    def done_look(self, result: "tuple[HandThrow, tuple[Assessment, str]]") -> None:
+    def done_look(self, result: "tuple[HandThrow, LastLook]") -> None:
         """What can't be meant, and what fails, is asked: a throw that is written down is never taken back."""
-        throw, (judged, slip) = result
+        throw, look = result
+        judged, slip = look.judged, look.slip
         if slip:
             question = "Record these readings as they are?"
             cost = f" As typed it FAILS. {_cost(throw)}" if judged.verdict == FAIL else ""
@@ -305,6 +310,13 @@ class EnterScreen(FormPage[None]):
                 )
             )
             self.confirm(question, meaning, lambda: self._write(throw), BAD)
+        elif look.missing:
+            self.confirm(
+                "Record it without a running current?",
+                f"{sentence(look.missing)} {READ_RUNNING}",
+                lambda: self._write(throw),
+                WARN,
+            )
         else:
             self._write(throw)
 
@@ -329,7 +341,16 @@ class EnterScreen(FormPage[None]):
             self.desk.rests[self._rig] = (self.desk.monotonic() + rest_s, rest_s)
         if done.at_once:
             self.app.notify(AT_ONCE, severity="warning", timeout=8)
-        if done.took_out:
-            self.replace_by("way back", self._rig)
-        else:
+        if not done.took_out:
             self.dismiss(None)
+        elif self._direction == LOCK and done.state.sheet.kind != BENCH:
+            from throwbook.jobs.sheets import view
+
+            logbook, sheet = self.desk.logbook, done.state.name
+            self.work_once("view", lambda: view(logbook, sheet))
+        else:
+            self.replace_by("way back", self._rig)
+
+    def done_view(self, found: "SheetView") -> None:
+        """A stall says nothing of what a person sees: both pins first, then the way back."""
+        self.replace_by("sighting", found.state.name, found.last_lock_throw, found, took_out=True)

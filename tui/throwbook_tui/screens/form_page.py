@@ -1,7 +1,7 @@
 """A screen that is a form: its draft is kept on disk with every key, until it is entered."""
 
-from collections.abc import Iterator
-from typing import ClassVar, TypeVar
+from collections.abc import Callable, Iterator
+from typing import Any, ClassVar, TypeVar
 
 from textual.actions import SkipAction
 from textual.binding import Binding, BindingType
@@ -25,7 +25,8 @@ class FormPage(Page[Result]):
         key("f1", "help", "help", "F1"),
         key("escape", "back", "back", "Esc"),
         key("ctrl+l", "clear", "clear all", "Ctrl-L"),
-        # These move the cursor before the next key is looked at: over a slow line many keys come in one piece.
+        # These act before the next key is looked at: over a slow line many keys come in one piece.
+        Binding("ctrl+s,f2", "enter", show=False, priority=True),
         Binding("enter", "next_field", show=False, priority=True),
         Binding("tab", "app.focus_next", show=False, priority=True),
         Binding("shift+tab", "app.focus_previous", show=False, priority=True),
@@ -140,7 +141,18 @@ class FormPage(Page[Result]):
         self.keeper.drop()
 
     def action_enter(self) -> None:
-        """Check every field; then do it."""
+        """Once what was typed before the key is in its field: check, then do it. What is typed after the key isn't in it."""
+        if not self.form.disabled:
+            last = self.focused or self
+            self.form.hold()
+            last.call_later(self._typed_out)
+
+    def _typed_out(self) -> None:
+        self.form.let_go()
+        self.check_and_enter()
+
+    def check_and_enter(self) -> None:
+        """Every field must be good."""
         for field in self.form.fields:
             if field.checked.complete:
                 field.set(field.checked.complete)
@@ -150,6 +162,17 @@ class FormPage(Page[Result]):
             return
         self.tell("")
         self.enter()
+
+    def work_once(self, name: str, job: Callable[[], Any]) -> None:
+        """What is typed meanwhile goes nowhere: it would stand beside what is being written."""
+        super().work_once(name, job)
+        self.form.hold()
+
+    def _written(self, name: str) -> None:
+        was_written = name in self._being_written
+        super()._written(name)
+        if was_written and not self._being_written:
+            self.form.let_go()
 
     def action_clear(self) -> None:
         """Ask, then put every field back to how the form began."""

@@ -93,18 +93,22 @@ class Page(Screen[Result]):
     def on_job_done(self, message: JobDone) -> None:
         """Hand the result to the method that is named after the job."""
         message.stop()
-        self._being_written.discard(message.name)
+        self._written(message.name)
         getattr(self, f"done_{message.name.split()[0]}")(message.result)
 
     def on_job_failed(self, message: JobFailed) -> None:
         """Say what was refused, where, and what to do; a screen may take it over with ``failed_NAME``."""
         message.stop()
-        self._being_written.discard(message.name)
+        self._written(message.name)
         taken_over = getattr(self, f"failed_{message.name.split()[0]}", None)
         if taken_over is not None:
             taken_over(message.error)
         else:
             self.tell(spoken(message.error), BAD)
+
+    def _written(self, name: str) -> None:
+        """A job that writes, or another, has ended."""
+        self._being_written.discard(name)
 
     def open_screen(
         self, name: str, *args: Any, then: Callable[[Any], None] | None = None, **more: Any

@@ -194,8 +194,7 @@ class RecordScreen(Page[None]):
 
     def done_look(self, found: "SheetView") -> None:
         """Both pins at the lock throw that was recorded last; then the way back."""
-        position = max(one.position for one in found.trials if one.direction == LOCK)
-        self.replace_by("sighting", found.state.name, position, found, took_out=True)
+        self.replace_by("sighting", found.state.name, found.last_lock_throw, found, took_out=True)
 
     def _arm(self) -> None:
         assert self._source is not None

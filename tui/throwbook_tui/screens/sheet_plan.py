@@ -253,10 +253,10 @@ class SheetPlanScreen(FormPage[str]):
         self._knows = True
         self.tell(spoken(error), BAD)
 
-    def action_enter(self) -> None:
+    def check_and_enter(self) -> None:
         """Entered before the form knows how this rig is measured, it waits for that."""
         if self._knows:
-            super().action_enter()
+            super().check_and_enter()
         else:
             self._entered = True
 

@@ -163,7 +163,7 @@ class SightingScreen(FormPage[None]):
         else:
             super().action_next_field()
 
-    def action_enter(self) -> None:
+    def check_and_enter(self) -> None:
         """Each question needs an answer of its own; "not looked" is one."""
         for spec in QUESTIONS:
             field = self.form.field(spec.key)
@@ -177,7 +177,7 @@ class SightingScreen(FormPage[None]):
             self.form.field("how").focus_answer()
             self.tell("Fill in how the pins were seen: lamp, mirror, both sides ...", WARN)
             return
-        super().action_enter()
+        super().check_and_enter()
 
     def enter(self) -> None:
         """Write it down; a NO takes the rig out of use and is asked once more before."""

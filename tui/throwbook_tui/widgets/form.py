@@ -285,6 +285,7 @@ class Form(VerticalScroll, can_focus=False):
         self.specs = tuple(specs)
         self._first = dict(values or {})
         self._system = system
+        self._cursor_in: Widget | None = None
 
     def compose(self) -> Iterator[Widget]:
         """Sections and fields."""
@@ -331,6 +332,20 @@ class Form(VerticalScroll, can_focus=False):
         fields = self.fields
         chosen = next((one for one in fields if not one.value.strip()), fields[0])
         chosen.focus_answer()
+
+    def hold(self) -> None:
+        """Take nothing more until it is let go."""
+        if not self.disabled:
+            self._cursor_in = self.screen.focused
+            self.screen.set_focus(None)
+            self.disabled = True
+
+    def let_go(self) -> None:
+        """The cursor is where it was."""
+        if self.disabled:
+            self.disabled = False
+            if self._cursor_in is not None and self._cursor_in.is_attached and self.screen.focused is None:
+                self.screen.set_focus(self._cursor_in)
 
     def action_step(self, by: int) -> None:
         """Up and down go from field to field."""

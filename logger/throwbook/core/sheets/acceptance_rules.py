@@ -29,6 +29,7 @@ from throwbook.core.sheets.sheet import KINDS, FilledSheet, SheetTrial, as_found
 from throwbook.core.wording import SIGNS, limited
 
 NOBODY_SIGNED = "nobody has signed"
+NO_RUN_CURRENT = "no running current was read; a sheet cannot be accepted on travel time alone"
 GIVE_THE_DAY = "throw again, and give the date and time of the throw"
 CLOCKS_APART = timedelta(minutes=5)
 """Two clocks may differ by so much before a date counts as yet to come (assumed)."""
@@ -199,7 +200,7 @@ def _limits_not_loosened(case: AcceptanceCase) -> list[str]:
 
 def _current_was_read(case: AcceptanceCase) -> list[str]:
     return [
-        f"{throw.name}: no running current was read; a sheet cannot be accepted on travel time alone"
+        f"{throw.name}: {NO_RUN_CURRENT}"
         for throw in case.trials
         if throw.assessment.usable and throw.assessment.figures.run_current_a is None
     ]

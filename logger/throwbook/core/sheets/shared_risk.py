@@ -116,7 +116,8 @@ def reach_said(rig: Rig, clamp: Accuracy, step_a: float) -> tuple[str, ...]:
     """For a person about to throw: what this clamp meter can accept by hand, and which would do more."""
     peak, run = limits_for(rig)["peak_run_current"], guarded_run_current(rig)
     said = [
-        f"By hand, with a clamp meter of {clamp.text} in steps of {step_a:g} A, these readings can be accepted:",
+        "By hand, every throw needs its running current: read the clamp meter in mid-stroke. "
+        f"With a meter of {clamp.text} in steps of {step_a:g} A these readings can be accepted:",
         f"{limited('peak_run_current')} {_reaches(reach(peak, clamp, step_a))}",
         f"without a peak (no hold): {limited('run_current')} {_reaches(reach(run, clamp, step_a))}",
     ]
