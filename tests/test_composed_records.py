@@ -160,6 +160,8 @@ MISREAD = {
     1700830: "a step that a drive's ramp left is no noise of the run",
     1700544: "the last rows of an end are no noise of the run",
     2000823: "two levels at rest are no noise of it",
+    1503840: "what settles behind an end hides that a drive holds the other way",
+    1504959: "a start in a record that shows no rest is none of its run",
     2000763: "a light run is two thirds of what lies below the throw after it",
     2005497: "a range below the inrush, behind two rows that rise",
 }

@@ -223,7 +223,10 @@ def _held_the_other_way(
         # From a place held the other way a motor starts; a run falls back to what stands there all the time.
         behind_a = blocks.level_a[b : b + 3]
         falls_back = len(behind_a) > 1 and bool(np.all(np.abs(behind_a[1:] - level_a) <= same_a))
-        from_row_to_row_a = robust_sd(np.diff(rows))
+        rows = rows[len(rows) // 3 :]  # what settles behind an end isn't calm yet
+        steps_a = np.diff(rows)
+        # Of few rows a median of steps may come out high by chance.
+        from_row_to_row_a = min(robust_sd(steps_a), float(np.std(steps_a))) if len(steps_a) else 0.0
         # A run that happens to draw as much is calm from row to row at best.
         stands = robust_sd(rows) <= ABOUT_AS_CALM * max(from_row_to_row_a / np.sqrt(2.0), step_a)
         if lasts and stands and not falls_back and from_row_to_row_a <= ABOUT_AS_CALM * scatter_a:

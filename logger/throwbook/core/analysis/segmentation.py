@@ -174,8 +174,9 @@ def segment(movement: Movement, no_load_current_a: float) -> Segments:
     open_a = min(rest_a, TURNS * no_load_current_a - max(0.0, polarity * zero_a))
     breaks = find_breaks(current, time_s, first, last, open_a, period_s)
     start_until = breaks[0].opened - 1 if breaks else last
+    # Where no rest was seen a movement may have begun in its record all the same, and its start is none of its run.
     settled, ramped, settled_latest = (
-        (first, False, first) if starts_running else end_of_transient(current, time_s, first, start_until)
+        (first, False, first) if first == 0 else end_of_transient(current, time_s, first, start_until)
     )
     inrush = None if starts_running or ramped else slice(first, settled)
     breaks = with_coasting(breaks, current, time_s, inrush)
