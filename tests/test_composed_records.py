@@ -162,6 +162,8 @@ MISREAD = {
     2000823: "two levels at rest are no noise of it",
     1503840: "what settles behind an end hides that a drive holds the other way",
     1504959: "a start in a record that shows no rest is none of its run",
+    2000040: "a start in the last row of a rest that a coarse converter shows is no noise",
+    2002227: "the same, with two throws that were then one",
     2000763: "a light run is two thirds of what lies below the throw after it",
     2005497: "a range below the inrush, behind two rows that rise",
 }

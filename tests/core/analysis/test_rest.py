@@ -383,3 +383,14 @@ def test_a_rest_whose_level_drifts_by_a_tenth_of_a_large_no_load_current_is_one_
     current_a = np.concatenate((np.repeat([0.0, 0.2, 0.4], 30), np.full(90, 6.0)))
     blocks = _Blocks(30, current_a.reshape(6, 30)[:, 0])
     assert len(_calmest(current_a, blocks, 0.0, 4.0)) == 60  # without the stretch beside the movement
+
+
+def test_the_first_row_of_a_start_is_no_noise_of_a_rest_that_reads_the_same_all_along():
+    """Of six rows five read nothing, and the sixth was the inrush: the noise then stood above the running current."""
+    step_a, ran_a = 0.03, 2.5
+    current_a = np.array(
+        [0.0, 0.0, -step_a, 0.0, 0.0, 9.8, 4.5, *([ran_a, ran_a + step_a] * 25), 0.0, 0.0, 0.0]
+    )
+    rest = find_rest(current_a, 0.1, 0.9, 3.6)
+    assert rest.level_a == 0.0
+    assert 0.0 < rest.noise_a < 5.0 * step_a

@@ -160,11 +160,20 @@ def _rest_by_blocks(
     calm_a = _calmest(current_a, blocks, level, no_load_current_a)
     if len(calm_a) < FEWEST_REST_ROWS:
         return Rest(level, 0.0, True)
-    level, noise_a = median_of(calm_a), robust_sd(calm_a)
+    level, noise_a = median_of(calm_a), _noise_of(calm_a, resolution_step(current_a[:500]))
     other = _held_the_other_way(current_a, gone, blocks, level, calm_a, period_s, no_load_current_a)
     if other is None:
         return Rest(level, noise_a, True)
     return Rest(0.5 * (level + other), noise_a, True, holding_a=0.5 * abs(level - other))
+
+
+def _noise_of(calm_a: FloatArray, step_a: float) -> float:
+    """Standard deviation of one reading at rest [A]. Where more than half of the rows read the same, noise puts the others a few
+    of the converter's steps off: what lies further off belongs to a movement beside."""
+    off_a = np.abs(calm_a - median_of(calm_a))
+    if 2 * np.count_nonzero(off_a == 0.0) <= len(calm_a):
+        return robust_sd(calm_a)
+    return float(np.std(calm_a[off_a <= NOISE_SIGMAS * step_a]))
 
 
 def _level_by_its_calm(
