@@ -439,7 +439,7 @@ def surges(record: RunRecord, first: int, last: int, before_a: FloatArray) -> bo
 
 def late(record: RunRecord, first: int, stop: int) -> FloatArray:
     """The last third of a movement: what it drew when its own start was over."""
-    return record.current_a[stop - max(SUSTAINED_SAMPLES, (stop - first) // 3) : stop]
+    return record.current_a[max(0, stop - max(SUSTAINED_SAMPLES, (stop - first) // 3)) : stop]
 
 
 def without_what_flowed_before(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> CurrentRun:
@@ -499,7 +499,10 @@ def with_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> C
     residual_a = median_of(record.current_a[piece.first : piece.last + 1])
     current_a = record.current_a[before.first : before.last + 1]
     falling_a = residual_a + STILL_FALLING * (median_of(current_a) - residual_a)
-    last = before.first + int(np.flatnonzero(current_a > falling_a)[-1])
+    high = np.flatnonzero(current_a > falling_a)
+    last = (
+        before.first + int(high[-1]) if len(high) else before.last
+    )  # in so much noise nothing shows the fall
     return replace(before, last=last, over=piece.over, residual_a=residual_a)
 
 

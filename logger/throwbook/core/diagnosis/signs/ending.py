@@ -65,10 +65,13 @@ def _gone(most_a: FloatArray, evidence: Evidence) -> list[tuple[int, int]]:
         turns_a = min(turns_a, max(float(np.nanmin(evidence.baseline.median_a)), NO_OFFSET * evidence.idle_a))
     switched = SWITCHED_S / evidence.segments.period_s
     gone: list[tuple[int, int]] = []
+    ran_a, ran_until = 0.0, 0
     for a, b in runs_of(most_a < turns_a):
         opened, closed = gone[-1] if gone else (0, 0)
         settles = opened > 0 and (a - closed) * evidence.segments.period_s <= PAUSE_S
-        if settles and float(most_a[closed:a].max()) < median_of(most_a[:opened]):
+        if settles and ran_until != opened:  # what settles may come in many pieces
+            ran_a, ran_until = median_of(most_a[:opened]), opened
+        if settles and float(most_a[closed:a].max()) < ran_a:
             gone[-1] = opened, b
             continue
         # A contact that bounces before it stays open lets lone bursts through.
