@@ -73,6 +73,15 @@ A_LEVEL = st.tuples(
 @example(levels=[(0.1, 5), (0.3, 11), (-0.6, 198), (0.34, 366), (0.2, 19), (-0.4, 32)], rate_hz=500.0)
 # By the line through its logarithms, what should decay doesn't: its half-life was a division by nothing.
 @example(levels=[(0.0, 12), (0.3, 4), (0.22, 10), (3.0, 3)], rate_hz=200.0)
+# The level before a low one was sought in rows before the first, and a fall in rows that were all lower.
+@example(levels=[(0.6, 1), (0.5, 3), (1.1, 3), (0.7, 1), (3.4, 5)], rate_hz=10.0)
+@example(
+    levels=[
+        *((3.8, 75), (4.2, 14), (3.8, 2), (0.6, 15), (0.518, 14)),
+        *((0.6, 15), (0.518, 3), (0.67, 1), (0.74, 2)),
+    ],
+    rate_hz=10.0,
+)
 @given(levels=st.lists(A_LEVEL, min_size=3, max_size=9), rate_hz=st.sampled_from([10.0, 20.0, 100.0, 500.0]))
 def test_any_levels_one_after_the_other_give_a_well_formed_answer(levels, rate_hz):
     current_a = np.repeat([level_a for level_a, _ in levels], [rows for _, rows in levels])
