@@ -165,6 +165,7 @@ MISREAD = {
     2000040: "a start in the last row of a rest that a coarse converter shows is no noise",
     2002227: "the same, with two throws that were then one",
     2000763: "a light run is two thirds of what lies below the throw after it",
+    2001664: "a light run lies as low as what has all but fallen beside a heavier throw",
     2005497: "a range below the inrush, behind two rows that rise",
 }
 """Records that were once taken apart, flagged, or given a figure more than three times its ± off."""

@@ -392,7 +392,7 @@ def _arrived(record: RunRecord, first: int, begin: int, stop: int, run_a: float)
     stays = (a for a, b in runs_of(~above) if b - a >= _rows_of_a_touch(record))
     arrived = begin + next(stays, int(early[-1]) + 1)
     # What a motor turns with behind its ramp, and is then switched off to that level, is none of it either.
-    turns = record.current_a[arrived : inner.start] >= max(_too_low(record, run_a), level_a + record.still_a)
+    turns = record.current_a[arrived:stop] >= max(_too_low(record, run_a), level_a + record.still_a)
     off = arrived + (int(np.argmin(turns)) if not turns.all() else 0)
     return off if off - arrived >= SUSTAINED_SAMPLES and _breaks_off(record, first, off) else arrived
 
