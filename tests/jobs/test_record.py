@@ -18,7 +18,7 @@ from throwbook.core.rig import Board
 from throwbook.errors import InputError, OutsideError
 from throwbook.files.journal import read_journal, unfinished
 from throwbook.jobs.find import RigSource
-from throwbook.jobs.record import Recording, RecordPlan
+from throwbook.jobs.record import PAGE_GONE, Recording, RecordPlan
 from throwbook.jobs.recording import recover
 from throwbook.protocol.simulated_board import Trouble
 
@@ -285,3 +285,19 @@ def test_a_recording_can_be_ended_from_another_thread(tmp_path: Path):
         recording.finish()
         thread.join(20)
     assert results[0].ended == "ended by hand"
+    assert "recording_ended" not in results[0].trace.head
+
+
+def test_a_throw_whose_page_went_says_so_in_its_record(tmp_path: Path):
+    def on_live(figures) -> None:
+        if figures.running_s > 1:
+            recording.finish(PAGE_GONE)
+
+    with board_on_a_cable(throw_source(run_s=1e6), speed=SPEED) as (port, _):
+        recording = Recording(plan(port.name, tmp_path), now=now, on_live=on_live)
+        recorded = recording.run()
+    assert recorded.trace.head["recording_ended"] == "the page in the browser was closed or lost"
+    assert "the recording was ended because the page in the browser was closed or lost" in (
+        recorded.throws[0].assessment.notes
+    )
+    assert recorded.trace.time_s[-1] > 1

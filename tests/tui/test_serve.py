@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 from aiohttp import ClientSession, WSServerHandshakeError, web
 
-from tests.faults.browser import Browser, is_gone, listening, programs_of, served
+from tests.faults.browser import Browser, is_gone, listening, page_at, programs_of, served
 from tests.faults.until import until
-from throwbook.cli.serve import guard, shell_line
+from tests.report.page_words import need
+from tests.report.test_html_page import CHROMIUM
+from throwbook.cli.serve import address, guard
 
 TOKEN = "a-long-token"
 
@@ -53,7 +55,9 @@ async def answered(token: str, path: str = "/", **headers: str) -> tuple[int, st
         ("", "/", {}, 200),
         ("", "/", {"Origin": "OWN"}, 200),
         ("", "/", {"Origin": "http://another.example"}, 403),
+        ("", "/", {"Host": "localhost:8765"}, 200),
         ("", "/", {"Host": "another.example"}, 403),
+        ("", "/", {"Host": "another.example", "Origin": "http://another.example"}, 403),
         (TOKEN, "/", {}, 403),
         (TOKEN, "/?token=wrong", {}, 403),
         (TOKEN, f"/?token={TOKEN}", {}, 200),
@@ -70,13 +74,6 @@ def test_the_token_is_kept_in_a_cookie_that_no_script_can_read():
     assert TOKEN in cookie
     assert "HttpOnly" in cookie
     assert "SameSite=Strict" in cookie
-
-
-@pytest.mark.parametrize("word", ["two words é", "R&D (1)^", "it's", "100%", "ends\\", "$(id)"])
-def test_the_shell_gives_the_program_each_word_as_it_is(word: str):
-    line = shell_line([sys.executable, "-c", "import sys; print(ascii(sys.argv[1:]))", word, "after"])
-    said = subprocess.run(line, shell=True, capture_output=True, check=True, encoding="utf-8").stdout
-    assert said.strip() == ascii([word, "after"])
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks for its processes in /proc")
@@ -105,3 +102,42 @@ def test_a_real_server_lets_nobody_in_without_its_token_and_leaves_no_program_be
         said = re.search(r"token=(\S+)", server.stdout.readline())
         (program,) = asyncio.run(visit(server.pid, url, said[1]))
         assert until(lambda: is_gone(program)), "the program of a browser that is gone lives on"
+
+
+def test_the_address_that_is_printed_is_one_that_a_browser_can_open():
+    assert address("yard-pc", 8765) == "http://yard-pc:8765"
+    assert address("::1", 8765) == "http://[::1]:8765"
+    assert "0.0.0.0" not in address("0.0.0.0", 8765)
+    assert "[::]" not in address("::", 8765)
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="looks for its processes in /proc")
+def test_a_page_takes_the_keys_fills_its_window_and_fetches_nothing_from_elsewhere(tmp_path: Path):
+    """In a folder of somebody else's modules; Ctrl-C ends all of it, and the page says so."""
+
+    async def visit(server: subprocess.Popen[str], url: str) -> tuple[list[int], set[str]]:
+        chromium = [need("chromium"), *CHROMIUM, "--window-size=1400,800"]
+        async with ClientSession() as client:
+            await listening(client, url)
+        async with page_at(chromium, tmp_path / "profile", url) as page:
+            await page.until("document.body.classList.contains('-first-byte')", b"THROWBOOK")
+            assert (
+                await page.of("document.querySelector('.xterm-screen').getBoundingClientRect().width") > 1380
+            )
+            columns = await page.of("Number(new URL(line.url).searchParams.get('width'))")
+            assert columns > 100
+            assert len(re.search(rb" THROWBOOK \|[^\x1b]*", page.painted)[0]) == columns
+            await page.press("F1", 112)
+            await page.until(text=b"THROWBOOK | help")
+            programs = programs_of(server.pid)
+            server.send_signal(signal.SIGINT)
+            await page.until("document.getElementById('why').innerText.includes('The server was stopped')")
+            return programs, page.addresses
+
+    with served(tmp_path / "log.throwbook") as (server, url):
+        programs, addresses = asyncio.run(visit(server, url))
+        said, _ = server.communicate(timeout=60)
+    assert server.returncode == 0
+    assert len(said.splitlines()) == 1, said
+    assert all(map(is_gone, programs))
+    assert {one.split("/")[2] for one in addresses if not one.startswith("data:")} == {url.split("/")[2]}

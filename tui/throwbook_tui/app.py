@@ -70,6 +70,8 @@ class ThrowbookApp(App[None]):
     def __init__(self, desk: Desk) -> None:
         super().__init__()
         self.desk = desk
+        self.asked_to_end = False
+        """This process was told to end; else its terminal or its page went, or a person left."""
         self.animation_level = "none"  # each step of a slide is a screen drawn anew, and slow over SSH
         self._stylesheets: dict[str, Stylesheet] = {}
         self.register_theme(DAY)
@@ -81,7 +83,7 @@ class ThrowbookApp(App[None]):
         from throwbook_tui import terminal
 
         if not self.is_headless:
-            terminal.on_request(self.exit)
+            terminal.on_request(self._asked_to_end)
             terminal.with_the_terminal(lambda: self.desk.recordings > 0, self.exit, piped=self.is_web)
         if self.desk.ascii:
             from throwbook_tui.terminal import draw_plainly
@@ -89,8 +91,17 @@ class ThrowbookApp(App[None]):
             draw_plainly(self)
         self.push_screen(context.screen("rigs"))
 
+    def _asked_to_end(self) -> None:
+        self.asked_to_end = True
+        self.exit()
+
     async def on_event(self, event: events.Event) -> None:
-        """A key waits for the screen that it is meant for: one that is still opening has no fields yet."""
+        """A key waits for the screen that it is meant for: one that is still opening has no fields yet.
+
+        In a browser the keys come only while the page has them: the screen must not lose its field by a click beside it.
+        """
+        if isinstance(event, events.AppBlur) and self.is_web:
+            return
         if isinstance(event, events.Key) and not event.is_forwarded:
             while self.screen_stack and not self.screen.is_mounted:
                 await asyncio.sleep(0.001)
@@ -146,11 +157,9 @@ def run(logbook: str | None) -> None:
         by = os.environ.get("THROWBOOK_BY") or account_name(getpass.getuser())
     except (KeyError, OSError, ImportError):  # no such user, as in a bare container; Windows without USERNAME
         by = ""
-    for fixed in (
-        "COLUMNS",
-        "LINES",
-    ):  # exported by a shell, they would hold the size of the terminal as it was then
-        os.environ.pop(fixed, None)
+    if "TEXTUAL_DRIVER" not in os.environ:  # a page says by them how large it is
+        for fixed in ("COLUMNS", "LINES"):  # exported by a shell: the size of the terminal as it was then
+            os.environ.pop(fixed, None)
     answer_escape_sooner()
     ThrowbookApp(Desk(logbook=logbook, by=by, port=os.environ.get("THROWBOOK_PORT", ""))).run()
 

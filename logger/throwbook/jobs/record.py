@@ -8,12 +8,13 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from throwbook.core.analysis.live import LiveFigures
+from throwbook.core.analysis.record_conditions import ENDED_KEY
 from throwbook.core.quantities.text import file_name
 from throwbook.errors import InputError, OutsideError, Remedy, ThrowbookError
 from throwbook.files.journal import SUFFIX, Journal
@@ -43,6 +44,8 @@ SHOW_EVERY_S = 0.095
 BY_KEY = "ended by hand"
 ASKED_TO_END = "the program was told to end"
 HUNG_UP = "the terminal was gone"
+PAGE_GONE = "the page in the browser was closed or lost"
+FROM_OUTSIDE = (ASKED_TO_END, HUNG_UP, PAGE_GONE)
 _WAIT_S = 0.05
 _HALT_S = 0.15
 _LINE_BYTES = 30
@@ -152,9 +155,12 @@ class Recording:
             raise self._came_to_nothing(journal)
         for line in self._record.last_notes():
             self._note(line)
+        trace = self._record.trace(ambient_c=self.plan.ambient_c, source=journal.path.stem)
+        if trace is not None and self._ended in FROM_OUTSIDE:
+            trace = replace(trace, head={**trace.head, ENDED_KEY: self._ended})
         return judged(
             self._record,
-            self._record.trace(ambient_c=self.plan.ambient_c, source=journal.path.stem),
+            trace,
             self.plan.rig_ref or self.plan.rig.name,
             self.plan.baselines,
             journal.path,

@@ -419,10 +419,11 @@ class RecordScreen(Page[None]):
     def on_unmount(self) -> None:
         """However the program ends, the recording ends with it, and is kept in its own thread."""
         if self.phase in (ARMED, RUNNING):
-            from throwbook.jobs.record import ASKED_TO_END
+            from throwbook.jobs.record import ASKED_TO_END, HUNG_UP, PAGE_GONE
 
             self.desk.ends.set()
-            self._recording.finish(ASKED_TO_END)
+            gone = PAGE_GONE if self.app.is_web else HUNG_UP
+            self._recording.finish(ASKED_TO_END if getattr(self.app, "asked_to_end", True) else gone)
 
     def check_action(self, action: str, parameters: tuple[Any, ...]) -> bool | None:
         """Enter means one thing at a time; no change of board while it runs."""

@@ -11,6 +11,8 @@ from throwbook.core.quantities.clock import (
     clock_u_s,
 )
 
+ENDED_KEY = "recording_ended"
+"""Why it ended, where neither the current nor a person ended it."""
 SPOILING = ("sensor-absent", "sensor-reset")
 """Faults after which a reading isn't the current."""
 LASTING = "sensor-absent"
@@ -97,6 +99,8 @@ def notes_of(head: Mapping[str, Any]) -> list[str]:
     asked_hz, came_hz = (_number(head.get(key)) for key in ("rate_asked_hz", "rate_hz"))
     if asked_hz and came_hz and abs(came_hz / asked_hz - 1.0) > RATE_SHARE:
         notes.append(f"{asked_hz:g} samples per second were set, {came_hz:.4g} reached")
+    if ENDED_KEY in head:
+        notes.append(f"the recording was ended because {head[ENDED_KEY]}")
     clock = head.get(CLOCK_KEY)
     if isinstance(clock, str):
         notes.append(clock)
