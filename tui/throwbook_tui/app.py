@@ -85,11 +85,21 @@ class ThrowbookApp(App[None]):
         if not self.is_headless:
             terminal.on_request(self._asked_to_end)
             terminal.with_the_terminal(lambda: self.desk.recordings > 0, self.exit, piped=self.is_web)
+        if self.is_web:
+            self.desk.show_file = self._send_to_page
         if self.desk.ascii:
             from throwbook_tui.terminal import draw_plainly
 
             draw_plainly(self)
         self.push_screen(context.screen("rigs"))
+
+    def _send_to_page(self, path: str) -> int:
+        """A paper goes to who asked for it, who may sit at another computer; not nought: it can't, as with a folder."""
+        try:
+            self.deliver_binary(path, open_method="browser" if path.endswith(".pdf") else "download")
+        except OSError:
+            return 1
+        return 0
 
     def _asked_to_end(self) -> None:
         self.asked_to_end = True
