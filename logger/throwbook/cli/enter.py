@@ -21,6 +21,7 @@ from throwbook.cli.options import (
 )
 from throwbook.cli.sheet_text import print_next, print_status
 from throwbook.core.quantities.text import counted
+from throwbook.core.wording import VERDICTS
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -227,7 +228,10 @@ def _print(done: "Entered") -> None:
     for logged, judged in zip(done.trials, done.assessments, strict=True):
         position = logged.placement.position if logged.placement else 0
         style = {"pass": "good", "fail": "bad"}.get(judged.verdict, "warn")
-        output.line(f"throw {position} ({judged.direction}): {judged.verdict}. {judged.because}", style=style)
+        output.line(
+            f"throw {position} ({judged.direction}): {VERDICTS[judged.verdict].column}. {judged.because}",
+            style=style,
+        )
     for note, numbers in _notes(done).items():
         whose = "" if len(numbers) == len(done.trials) else f"throw {', '.join(map(str, numbers))}: "
         output.line(f"{whose}{note}", style="quiet", indent=2)

@@ -184,13 +184,14 @@ def _rig(done: "Imported") -> str:
 
 def _print(done: "FolderImport", *, brief: bool) -> None:
     from throwbook.core.status.status_text import caution
+    from throwbook.core.wording import VERDICTS
 
     rows: list[list[str | output.Cell]] = []
     for each in done.sheets:
         assert each.sheet is not None  # only what was stored is listed
         verdicts = Counter(judged(one).verdict for one in each.logged)
         days = sorted({f"{one.when:%Y-%m-%d}" for one in each.logged if one.when is not None})
-        told = ", ".join(f"{count} {verdict}" for verdict, count in sorted(verdicts.items()))
+        told = ", ".join(f"{count} {VERDICTS[verdict].column}" for verdict, count in sorted(verdicts.items()))
         stands = each.status.level if each.status.open else "no open order"
         cells = [each.sheet.sheet.rig, each.sheet.name, ", ".join(days), str(len(each.logged))]
         rows.append([*cells, output.Cell(told, "bad" if "fail" in verdicts else ""), stands])

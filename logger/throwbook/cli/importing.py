@@ -27,6 +27,7 @@ from throwbook.cli.options import (
 )
 from throwbook.cli.sheet_text import print_status
 from throwbook.core.quantities.text import counted, storable
+from throwbook.core.wording import VERDICTS
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -282,7 +283,7 @@ def _print(done: "Imported") -> None:
         mark = "as found" if place.as_found else ""
         style = {"pass": "good", "fail": "bad"}.get(found.verdict, "warn")
         because = output.Cell(found.because)
-        verdict = output.Cell(found.verdict, style)
+        verdict = output.Cell(VERDICTS[found.verdict].column, style)
         rows.append([str(place.position), logged.direction, place.file, verdict, mark, because])
     output.table(["throw", "direction", "file", "verdict", "", "because"], rows, right=[0])
     output.line(

@@ -23,7 +23,7 @@ from throwbook.cli.options import (
 )
 from throwbook.core.quantities.text import counted
 from throwbook.core.sheets.conditions import AT_THE_BOARD
-from throwbook.core.wording import switches_at_end_said, switches_said
+from throwbook.core.wording import VERDICTS, switches_at_end_said, switches_said
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -460,9 +460,9 @@ def _discard(one: "Unfinished", given: dict[str, Any], logbook: str | None) -> i
     judged = done.recorded.assessment
     if done.kept is None:
         why = "no current flowed in it" if done.recorded.no_current else "its rig is not in this logbook"
-        output.line(f"{whose}: {judged.verdict}. Dropped: {why}.")
+        output.line(f"{whose}: {VERDICTS[judged.verdict].column}. Dropped: {why}.")
     else:
-        output.line(f"{whose}: {judged.verdict}. {judged.because}".rstrip())
+        output.line(f"{whose}: {VERDICTS[judged.verdict].column}. {judged.because}".rstrip())
         output.line(f"It does not count. It stays on sheet {done.kept.sheet} with what it shows.")
         if done.kept.rig_status is not None:
             from throwbook.cli.status import print_rig_status

@@ -13,7 +13,7 @@ from throwbook.errors import InputError
 if TYPE_CHECKING:
     from throwbook.core.status.maintenance import ServiceEntry
 
-COST_EXAMPLE = "To be added up it needs an amount with its currency: 1250.50 EUR."
+COST_EXAMPLE = "For the sums by currency type an amount with its currency: 1250.50 EUR."
 MOMENTS = ("seen", "found", "fixed", "verified")
 
 

@@ -29,7 +29,7 @@ def print_plan(state: "SheetState", made: "Plan", reaches: "Sequence[str]" = ())
             output.line(text, style="warn")
     output.line(f"Sheet {state.name} ({state.sheet.kind}) is planned.", style="heading")
     output.line(
-        f"{made.throws_each_way} lock and {counted(made.throws_each_way, 'unlock throw')}, rest {show_rest(made.rest_s)} between them "
+        f"{made.throws_each_way} lock and {counted(made.throws_each_way, 'unlock throw')}, rest at least {show_rest(made.rest_s)} between them "
         f"(duty cycle: {made.rest_from})."
     )
     for text in made.look_at:
@@ -74,7 +74,7 @@ def print_sheet(found: "SheetView") -> None:
     said_state = state_said(state.state, bool(found.said_since))
     output.line(f"Sheet {state.name} ({state.sheet.kind}): {said_state}", style="heading")
     output.line(f"Planned {state.sheet.at:%Y-%m-%d %H:%M} by {state.sheet.by.rstrip('.')}.")
-    asked = f"{found.plan.throws_each_way} throws each way, rest {show_rest(found.plan.rest_s)} ({found.plan.rest_from})"
+    asked = f"{found.plan.throws_each_way} throws each way, rest at least {show_rest(found.plan.rest_s)} ({found.plan.rest_from})"
     output.line(f"Plan: {asked}")
     asked_and_read = with_air(conditions_from(state.answers), (one.air_c for one in found.trials))
     for question, told in said(asked_and_read, found.units).items():

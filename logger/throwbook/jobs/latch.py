@@ -452,7 +452,7 @@ def _clearing_order(book: Logbook, rig: str, brought: Clearing, by: str, now: da
     asked = [one.cause for one in raises if CAUSE_FOUND in one.needs]
     if asked and not complaints and repeats_symptom(brought.cause_found, asked):
         complaints.append(
-            f"the cause found ({written(brought.cause_found)!r}) only repeats what was seen; write why: bent pin, worn nut, ..."
+            f"the cause found ({written(brought.cause_found)!r}) only repeats what was seen; write why, for example bent pin or worn nut"
         )
     repaired = [one.cause for one in raises if REPAIR in one.needs]
     if repaired and not complaints and service:

@@ -43,7 +43,7 @@ def sheet_blocks(part: SheetPart, *, title: str, drawn: bool) -> list[Block]:
 
 def _state(part: SheetPart) -> list[Block]:
     decision = part.state.decision
-    asked = f"{part.plan.throws_each_way} throws each way, rest {show_rest(part.plan.rest_s)} ({part.plan.rest_from})"
+    asked = f"{part.plan.throws_each_way} throws each way, rest at least {show_rest(part.plan.rest_s)} ({part.plan.rest_from})"
     facts = [
         ("Sheet", f"{part.name} ({part.state.sheet.kind})"),
         ("Day of the throws", f"{part.day:%Y-%m-%d}"),

@@ -59,9 +59,12 @@ def _root(word: str) -> str:
 _MOMENTS_OF_REPAIR = {
     "found": (
         "the cause is not filled in",
-        "only repeats what was seen, or says nothing; write why: bent pin, worn nut, ...",
+        "only repeats what was seen, or says nothing; write why, for example bent pin or worn nut",
     ),
-    "fixed": ("the work is not filled in", "names no work; write what was done: new pin, dug out, ..."),
+    "fixed": (
+        "the work is not filled in",
+        "names no work; write what was done, for example new pin or dug out",
+    ),
 }
 
 

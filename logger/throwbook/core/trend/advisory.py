@@ -309,7 +309,7 @@ def _heavy_at_first(case: AdvisoryCase) -> NextAction | None:
         found = one.as_found
         heavy = one.figure == RUN_CURRENT and found is not None and found.points[-1].state == OUT
         if heavy and found is not None and not _worked_on_since(case, found.points[-1].sheet):
-            why = f"the running current of the as-found throw ({one.direction}) is higher than in earlier checks"
+            why = f"the as-found throw ({one.direction}) has a higher running current than in earlier checks"
             what = f"{ISOLATED}: look for old grease, water or rust and free it up. Check again after it has stood for some hours"
             cause, step = f"as-found current higher ({one.direction})", "power isolated: look for old grease"
             return _act(case, 2, what, why, "likely", case.today + SOON, "grease, rag", cause, step)
