@@ -358,5 +358,8 @@ def forecast_text(one: TrendResult) -> str:
 
 
 def forecast_said(one: TrendResult) -> str:
-    """The same as a phrase of its own."""
-    return one.no_forecast if one.forecast is None else f"forecast: reaches its limit {forecast_text(one)}"
+    """The same as a phrase of its own; a limit that the newest check lies beyond isn't ahead any more."""
+    if one.forecast is None:
+        return one.no_forecast
+    ahead = one.forecast.crosses > one.points[-1].date
+    return f"{'forecast: reaches its limit' if ahead else 'limit reached:'} {forecast_text(one)}"
