@@ -177,7 +177,7 @@ def test_a_record_that_an_earlier_version_stored_whole_is_known_and_judged_again
     code, out, _ = bring(run, file, options=SPLIT)
     assert (code, f"already on sheet {RIG}-1" in out) == (0, True)
     code, out, _ = run("sheet", "rejudge", f"{RIG}-1", "--reason", "several movements", "--by", "M. K.")
-    assert "FAIL" in out
+    assert "fail" in out
     assert status(run)["status"] == "do not use"
 
 
