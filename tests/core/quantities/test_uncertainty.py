@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from throwbook.core.assessment import Measured
 from throwbook.core.machine.limits import decide
 from throwbook.core.quantities import statistics
-from throwbook.core.sheets.hand_readings import Reading, timed
+from throwbook.core.sheets.hand_readings import Accuracy, Reading, timed
 
 
 def test_unc_2_resolution():
@@ -30,6 +30,13 @@ def test_unc_5_a_stroke_timed_by_hand():
     read = timed(Reading(5.0, 0.01))
     assert read.u == pytest.approx(0.198, abs=5e-4)
     assert read.u / read.value == pytest.approx(0.040, abs=5e-4)
+
+
+def test_the_digits_of_a_stopwatch_count_in_steps_of_its_display():
+    """Own example on UNC-2 and UNC-4: three digits of 0.1 s are 0.3 s either way; of 0.001 s they are nothing beside the hand."""
+    coarse, fine = (timed(Reading(5.0, step), Accuracy(0.0, 3.0)).u for step in (0.1, 0.001))
+    assert coarse == pytest.approx(2.0 * math.hypot(statistics.hand_timed(0.1), 0.3 / math.sqrt(3.0)))
+    assert fine == pytest.approx(2.0 * statistics.hand_timed(0.001), rel=1e-3)
 
 
 def test_mcm_1_four_rectangles():
