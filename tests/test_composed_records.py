@@ -192,3 +192,10 @@ def test_a_record_once_misread_is_read(seed):
 def test_what_may_be_two_movements_is_never_passed_as_one(seed):
     one_record(seed, rigs_of([seed // RECORDS_A_RIG])[seed // RECORDS_A_RIG], tally := Tally())
     assert [miss for miss in tally.misses if miss[0].endswith("passes clean")] == []
+
+
+@pytest.mark.long
+def test_a_record_whose_rows_between_two_pieces_were_all_lost_is_judged():
+    seed = 2_004_295
+    one_record(seed, rigs_of([seed // RECORDS_A_RIG])[seed // RECORDS_A_RIG], tally := Tally())
+    assert tally.broke == 0

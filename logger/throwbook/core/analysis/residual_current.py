@@ -459,7 +459,8 @@ def is_residual(record: RunRecord, before: CurrentRun, piece: CurrentRun) -> boo
     highest_a = record.highest_a(piece)
     between_a = record.current_a[before.over + 1 : piece.first]
     late_s = record.lasted_s(before.over, piece.first) - 2.0 * record.period_s
-    apart = late_s > PAUSE_S and median_of(between_a) < 0.5 * highest_a
+    # Where rows were lost nothing shows that anything flowed on.
+    apart = late_s > PAUSE_S and (not len(between_a) or median_of(between_a) < 0.5 * highest_a)
     if (
         highest_a < TURNS * record.stroke.no_load_a
         and _flat_level(record, piece.first, piece.last + 1) is not None
