@@ -143,6 +143,7 @@ def test_nothing_asked_stands_off_the_screen_and_nothing_is_cut(book, units):
         for name, args in book.args().items():
             await pilot.resize_terminal(*SIZES[units][0])
             app.push_screen(context.screen(name, *args()))
+            await settle(pilot)
             for size in SIZES[units]:
                 await pilot.resize_terminal(*size)
                 await settle(pilot)
