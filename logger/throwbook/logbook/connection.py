@@ -6,7 +6,7 @@ Kept true here: a step is stored whole or not at all, and what was reported done
 import contextlib
 import sqlite3
 from collections.abc import Callable, Iterator
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Self
 
 from throwbook.errors import InputError, OutsideError, Remedy
@@ -184,13 +184,24 @@ def begin(db: sqlite3.Connection, waiting: Waiting | None, longest_s: float = LO
     db.execute("BEGIN IMMEDIATE")
 
 
+def file_address(path: PurePath) -> str:
+    """A whole path as an address that SQLite takes: it knows no server beside the path, so a Windows share stands in the path.
+
+    >>> from pathlib import PureWindowsPath
+    >>> file_address(PureWindowsPath(r"\\\\server\\share\\book"))
+    'file:////server/share/book'
+    """
+    address = path.as_uri()
+    return address if address.startswith("file:///") else address.replace("file://", "file:////", 1)
+
+
 def connect(path: Path, mode: str) -> sqlite3.Connection:
     """A connection with our settings; ``mode`` is ``rw``, ``rwc``, ``query`` or ``immutable``.
 
     ``query`` changes nothing, but is opened for writing: only so does SQLite clear away its small files at the end.
     """
     query = {"immutable": "mode=ro&immutable=1", "query": "mode=rw"}.get(mode, f"mode={mode}")
-    address = f"{path.resolve().as_uri()}?{query}"
+    address = f"{file_address(path.resolve())}?{query}"
     db = sqlite3.connect(address, uri=True, isolation_level=None, timeout=LONGEST_WAIT_S)
     db.row_factory = sqlite3.Row
     try:

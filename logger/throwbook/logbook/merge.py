@@ -23,7 +23,7 @@ from throwbook.core.quantities.text import storable
 from throwbook.core.records import beginnings
 from throwbook.core.sheets.conditions import FOR_PRACTICE
 from throwbook.errors import InputError
-from throwbook.logbook.connection import plain_errors
+from throwbook.logbook.connection import file_address, plain_errors
 from throwbook.logbook.opening import open_untouched, open_writing, refuse_by_header
 from throwbook.logbook.schema import TABLES, RecordTable
 from throwbook.logbook.store import enter_others, list_broken, rows_missing
@@ -289,7 +289,7 @@ def _give_names(copy: Path, other: Path, names: Mapping[str, str]) -> None:
 @contextlib.contextmanager
 def _attached(book: "Logbook", copy: Path) -> Iterator[None]:
     with plain_errors(book.path):
-        book.db.execute("ATTACH DATABASE ? AS other", [f"{copy.resolve().as_uri()}?mode=ro"])
+        book.db.execute("ATTACH DATABASE ? AS other", [f"{file_address(copy.resolve())}?mode=ro"])
     try:
         yield
     finally:
