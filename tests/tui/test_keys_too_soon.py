@@ -172,3 +172,24 @@ def test_what_is_typed_after_ctrl_s_changes_no_reading(tmp_path, before):
         hand = held.trials(rig=RIG)[-1].trial.hand
     assert hand["peak_current_a"]["value"] == (2.99 if before == ("9",) else 2.9)
     assert "voltage_v" not in hand
+
+
+def test_a_no_is_not_left_unrecorded_without_a_word(tmp_path):
+    app = app_on(tmp_path, Clock())
+
+    async def journey(pilot):
+        await keys(pilot, "enter", "h", *"123456", "5", "ctrl+s", "enter")
+        for reading in ("14.6", "2.1", "2.9", "12.4"):
+            await write(pilot, reading)
+            await keys(pilot, "enter")
+        await keys(pilot, "ctrl+s", "1", "2", "ctrl+q")
+        assert "not recorded. Ctrl-S records it" in said(app)
+        await keys(pilot, "escape")
+        assert "Leave without recording it?" in said(app)
+        assert "RIGHT pin is NOT in its hole." in said(app)
+        await keys(pilot, "n")
+        assert isinstance(app.screen, SightingScreen)
+        await keys(pilot, "escape", "y")
+        assert not isinstance(app.screen, SightingScreen)
+
+    walked(app, journey)

@@ -10,7 +10,7 @@ from throwbook.core.machine.limits import rated_time
 from throwbook.core.machine.motor import motor_line, stall_current
 from throwbook.core.rig import LOCK, Rig
 from throwbook.core.status.status_text import caution
-from throwbook.core.wording import FIGURES, SHOWN_AT, SWITCH_STATES, switches_at_end_said
+from throwbook.core.wording import ABOUT_TO_MOVE, FIGURES, SHOWN_AT, SWITCH_STATES, switches_at_end_said
 from throwbook_tui.present import (
     BAD,
     EDGE,
@@ -79,7 +79,7 @@ def travel_bar(figures: LiveFigures) -> str:
 HOW = "Enter arms the recording. Then throw with the machine's own switch. Recording starts with the current and stops by itself."
 NOT_THROWN = "Y = the switch was thrown and nothing ran. The throw is recorded as 'did not start' and the rig is restricted until that order is cleared. N = nobody threw. Nothing is recorded; you can arm again."
 ARMED_SAID = (
-    Cell("Everyone clear of the attachment. Hands off the pins: they are about to move.", WARN),
+    Cell(ABOUT_TO_MOVE, WARN),
     Cell("Ready: throw now. Waiting for current ...", STRONG),
 )
 EITHER_WAY = "The current alone cannot show it. Y = it was an unlock throw. N = it was a lock throw. Each movement is recorded as a separate throw."

@@ -23,7 +23,7 @@ from throwbook.cli.options import (
 )
 from throwbook.core.quantities.text import counted
 from throwbook.core.sheets.conditions import AT_THE_BOARD
-from throwbook.core.wording import VERDICTS, switches_at_end_said, switches_said
+from throwbook.core.wording import ABOUT_TO_MOVE, VERDICTS, switches_at_end_said, switches_said
 from throwbook.errors import InputError
 
 if TYPE_CHECKING:
@@ -201,8 +201,9 @@ def _ready(plan: "RecordPlan", as_json: bool) -> "Callable[[Identity], None]":
 
 def _how(by_key: bool) -> str:
     if by_key:
-        return "Enter starts it, Enter stops it."
-    return "Ready: throw now. Recording stops by itself, or with Enter." if can_ask() else "Ready: throw now."
+        return f"{ABOUT_TO_MOVE} Enter starts it, Enter stops it."
+    ends = " Recording stops by itself, or with Enter." if can_ask() else ""
+    return f"{ABOUT_TO_MOVE} Ready: throw now.{ends}"
 
 
 def _lasting(rig_ref: str) -> str:
@@ -262,10 +263,13 @@ PHASES = {"resting": "waiting for current", "flowing": "running", "over": "off a
 
 def _show_live(figures: "LiveFigures") -> None:
     """One line that fits 80 columns, the warning first; the pin switches take the room of voltage and travel."""
+    from throwbook.core.analysis.live import AT_STALL
+
     volts = "" if figures.voltage_v is None else f"  {figures.voltage_v:5.2f} V"
     switches = "  ".join(switches_said(figures.left_switch, figures.right_switch))
+    warned = "!! RELEASE SWITCH" if figures.warning == AT_STALL else "!! CURRENT TOO HIGH"
     output.status(
-        f"{'!! CURRENT TOO HIGH' if figures.warning else PHASES[figures.phase]:<20}"
+        f"{warned if figures.warning else PHASES[figures.phase]:<20}"
         f"{figures.running_s:6.1f} s  {figures.current_a:5.2f} A  "
         + (switches or f"peak {figures.peak_a:5.2f} A{volts}  travel ~{100 * figures.travel_fraction:3.0f} %")
     )

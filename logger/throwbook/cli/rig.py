@@ -214,7 +214,7 @@ def _write(path: Path, found: "Sequence[Listed]", wanted: "Wanted", paper: str) 
 @click.command(short_help="Take a sold rig out of the lists; its records stay.")
 @click.argument("name")
 @click.option("--because", "--reason", "because", metavar="TEXT", help="Why: sold, scrapped, ...")
-@click.option("--back", is_flag=True, help="The rig is in use again.")
+@click.option("--back", is_flag=True, help="Put the rig back into the lists.")
 @by_option
 @click.pass_context
 def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: str | None) -> None:
@@ -229,7 +229,7 @@ def retire(ctx: click.Context, name: str, because: str | None, back: bool, by: s
     because = needed(because, "--because", "Why is it back" if back else "Why is it retired")
     change = rigs.bring_back if back else rigs.retire
     done = change(logbook_of(ctx), name, because, who(by), now())
-    output.line(f"{done.rig}: " + (f"retired: {done.because}." if done.because else "in use again."))
+    output.line(f"{done.rig}: " + (f"retired: {done.because}." if done.because else "back in the lists."))
     print_status(done.rig, done.status)
 
 

@@ -453,6 +453,7 @@ FIRE = (
     "Batteries, wiring and fuses can start fires. Protect the cable as the local code and the machine "
     "manufacturer's instructions require."
 )
+ABOUT_TO_MOVE = "Everyone clear of the attachment. Hands off the pins: they are about to move."
 QUALIFIED = "Structural repair and electrical work on safety circuits must be done by qualified people, licensed where the law requires it. The same holds for the return to service of hired or workplace machines."
 OUT_OF_USE = "Do not use. Keep people away and the attachment on the ground. It stays so until the cause is found, the repair is logged, and the rig is commissioned again in full and signed for."
 

@@ -329,7 +329,7 @@ def last_look(
     from throwbook.core.sheets.acceptance_rules import NO_RUN_CURRENT
 
     to_be_signed = state.sheet.kind not in (BENCH, SPOT)
-    missing = judged.usable and throw.run_current_a is None and to_be_signed
+    missing = judged.usable and judged.figures.run_current_a is None and to_be_signed
     return LastLook(judged, implausible_reading(throw, judged, described), NO_RUN_CURRENT if missing else "")
 
 

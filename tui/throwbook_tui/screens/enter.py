@@ -14,7 +14,7 @@ from throwbook.core.records import BENCH
 from throwbook.core.rig import LOCK
 from throwbook.core.sheets.hand_readings import STOPPED_SHORT, HandThrow, Reading
 from throwbook.core.wording import ENDS, FIGURES, SHOWN_AT
-from throwbook.errors import InputError
+from throwbook.errors import InputError, ThrowbookError
 from throwbook_tui.fields import (
     CHOICE,
     MOMENT,
@@ -30,6 +30,7 @@ from throwbook_tui.present import (
     Cell,
     cause_lines,
     sentence,
+    spoken,
     verdict_cell,
 )
 from throwbook_tui.screens.form_page import FormPage
@@ -53,7 +54,7 @@ READINGS: tuple[tuple[str, str, str, str], ...] = (
 
 COST = "If this is what happened, record it. The sheet can then no longer be accepted, and the rig's status is tightened at once. If a reading is mistyped, press N and correct it."
 NOT_BY_ITSELF = "If it stalled or stopped short, press N and set 'how it ended' first."
-READ_RUNNING = "Press N, throw again, and read the clamp meter in mid-stroke, while the motor runs. The peak that a meter holds is no running current. With Y this throw stands on the sheet, and must be left out before the sheet is signed."
+READ_RUNNING = "If you did read it, press N and type it. Else press Y: the throw was made, and stands on the sheet. Leave it out there, let the motor rest, then throw again. Read the clamp meter in mid-stroke, while the motor runs: the peak that a meter holds is no running current."
 STALLED_AT = "Stalled: type the stall current in 'running current'."
 AT_ONCE = "Recorded faster than this throw can have run. It keeps the time of the throw before: only their order is known, and no rest between them."
 MOST_LINES = 4
@@ -350,6 +351,11 @@ class EnterScreen(FormPage[None]):
             self.work_once("view", lambda: view(logbook, sheet))
         else:
             self.replace_by("way back", self._rig)
+
+    def failed_view(self, error: ThrowbookError) -> None:
+        """The throw is written down: the way back must come all the same."""
+        self.app.notify(spoken(error), severity="error", timeout=8)
+        self.replace_by("way back", self._rig)
 
     def done_view(self, found: "SheetView") -> None:
         """A stall says nothing of what a person sees: both pins first, then the way back."""

@@ -39,7 +39,7 @@ def specs() -> tuple[FieldSpec, ...]:
     """The whole form."""
     rows = [
         FieldSpec("action", "what was done", CHOICE, must=True, choices=tuple((one, one) for one in ACTIONS)),
-        FieldSpec("on", "day of the work", DATE, must=True),
+        FieldSpec("on", "day of the work", DATE, must=True, replaced=True),
     ]
     for name in MOMENTS:
         rows.append(FieldSpec(name, name, hint=HINTS[name]))

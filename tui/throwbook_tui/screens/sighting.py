@@ -26,6 +26,7 @@ IF_NOT = {
     "retained_power_off": "The pins MOVED with the power off.",
 }
 OUT_AT_ONCE = f"The rig is out of use at once. {OUT_OF_USE}"
+NOT_RECORDED = f"The logbook does not know of it yet. Press N, then Ctrl-S to record it. {OUT_OF_USE}"
 A_NUMBER = "That was a number. Look at the pin first, then press 1, 2 or 3 alone."
 HELD_S = 0.7
 """A digit that comes again within this comes from a key that is held down, or was pressed before anybody can have looked at
@@ -181,14 +182,38 @@ class SightingScreen(FormPage[None]):
 
     def enter(self) -> None:
         """Write it down; a NO takes the rig out of use and is asked once more before."""
-        values = self.form.values()
-        said_no = [IF_NOT[spec.key] for spec in QUESTIONS if values[spec.key] == "no"]
+        values, said_no = self.form.values(), self._said_no()
         if said_no:
             self.confirm_by_enter(
                 f"{' '.join(said_no)} Record it?", OUT_AT_ONCE, lambda: self._store(values), BAD
             )
         else:
             self._store(values)
+
+    def _said_no(self) -> list[str]:
+        """What stands in the form against the pins, in sentences."""
+        values = self.form.values()
+        return [IF_NOT[spec.key] for spec in QUESTIONS if values[spec.key] == "no"]
+
+    def action_back(self) -> None:
+        """A NO that nobody wrote down would be forgotten."""
+        said_no = self._said_no()
+        if said_no:
+            self.confirm(
+                "Leave without recording it?",
+                f"{' '.join(said_no)} {NOT_RECORDED}",
+                lambda: self.dismiss(None),
+                BAD,
+            )
+        else:
+            super().action_back()
+
+    def may_leave(self) -> bool:
+        """Nor does the program end over it."""
+        if self._said_no():
+            self.tell("A NO stands here that is not recorded. Ctrl-S records it; Esc leaves it.", WARN)
+            return False
+        return True
 
     def _store(self, values: dict[str, str]) -> None:
         from throwbook.core.records import PinAnswers
