@@ -23,6 +23,8 @@ FINE = {
 """Our own tables of commands, of the Python interface and of screens, nothing that was read."""
 FINE |= {("tui/throwbook_tui/context.py", "subprocess")}
 """The system's own viewer, on a paper that was made just now; without a shell."""
+FINE |= {("logger/throwbook/cli/serve.py", "subprocess")}
+"""The name of a flag: what ``serve`` starts is this program alone, without a shell."""
 FINE |= {("logger/throwbook/jobs/windows.py", "ctypes")}
 """Windows' own library, asked for nothing that was read."""
 

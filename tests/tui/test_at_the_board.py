@@ -220,7 +220,7 @@ def test_a_digit_too_many_is_not_how_the_pins_were_seen(commissioned_logbook):
     async def journey(pilot):
         await keys(pilot, "enter", "t", *"123456", "ctrl+s", "enter", "enter", "enter", "enter")
         await keys(pilot, *["1", "enter"] * 5, "enter")
-        assert "Write in words how the pins were seen" in said(app)
+        assert "Fill in how the pins were seen" in said(app)
 
     walked(app, journey)
 

@@ -115,7 +115,7 @@ def test_a_sheet_from_paper_has_a_day_and_its_throws_stand_in_their_order(book):
     async def journey(pilot):
         await keys(pilot, *TO_THE_SHEET[:-1], *["tab"] * 4)
         await write(pilot, "2026-03-15")
-        assert "this is still to come" in said(app)
+        assert "this date is in the future" in said(app)
         await keys(pilot, "backspace")
         await write(pilot, "3")
         await keys(pilot, "ctrl+s")
@@ -193,6 +193,10 @@ def test_a_stall_by_hand_is_asked_with_what_it_does(book):
         assert "This throw FAILS. Record it?" in said(app)
         assert "the rig's status is tightened at once" in said(app)
         await keys(pilot, "y")
+        assert "LEFT pin" in said(app)  # what a person sees comes before the way back
+        await keys(pilot, "1", "2", "3", "1")
+        await write(pilot, "lamp, both sides")
+        await keys(pilot, "ctrl+s", "enter")
         assert "DO NOT USE" in said(app)
 
     walked(app, journey)

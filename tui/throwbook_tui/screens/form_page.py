@@ -32,8 +32,8 @@ class FormPage(Page[Result]):
         Binding("shift+tab", "app.focus_previous", show=False, priority=True),
     ]
 
-    _fault_told = False
-    """The notice names a fault of a field."""
+    _fault_in: dict[str, str] | None = None
+    """What stood in the form when the notice named a fault of it; None: it names none."""
 
     def specs(self) -> tuple[FieldSpec, ...]:
         """What is asked."""
@@ -89,8 +89,8 @@ class FormPage(Page[Result]):
         """Keep the draft; look at the whole."""
         event.stop()
         self.keep_draft()
-        if self._fault_told:
-            self._fault_told = False
+        if self._fault_in is not None and self._fault_in != self.form.values():
+            self._fault_in = None
             self.tell("")
         self.changed()
 
@@ -106,7 +106,7 @@ class FormPage(Page[Result]):
 
     def tell_fault(self, text: str) -> None:
         """Until something is typed that may mend it."""
-        self._fault_told = True
+        self._fault_in = self.form.values()
         self.tell(text, WARN)
 
     def action_next_field(self) -> None:
