@@ -73,6 +73,8 @@ A_LEVEL = st.tuples(
 @example(levels=[(0.1, 5), (0.3, 11), (-0.6, 198), (0.34, 366), (0.2, 19), (-0.4, 32)], rate_hz=500.0)
 # By the line through its logarithms, what should decay doesn't: its half-life was a division by nothing.
 @example(levels=[(0.0, 12), (0.3, 4), (0.22, 10), (3.0, 3)], rate_hz=200.0)
+# A break behind a rest: what coasts there was held up by no current, and its time to stop was a division by nothing.
+@example(levels=[(-2.0, 1), (2.0, 3), (0.6, 12), (-2.0, 1), (-2.0, 2), (2.0, 7)], rate_hz=100.0)
 # The level before a low one was sought in rows before the first, and a fall in rows that were all lower.
 @example(levels=[(0.6, 1), (0.5, 3), (1.1, 3), (0.7, 1), (3.4, 5)], rate_hz=10.0)
 @example(

@@ -171,9 +171,13 @@ def with_coasting(
 def _coasting(each: Break, current_a: FloatArray, time_s: FloatArray, charge_as: float) -> Break:
     """``charge_as``: what speeds the rotor up [A s]; 0: not known."""
     open_s = float(time_s[each.closed] - time_s[each.opened])
-    if not each.certain or charge_as <= 0.0:
+    before = current_a[max(0, each.opened - BESIDE_ROWS // 2) : each.opened]
+    held_a = median_of(before) if len(before) else 0.0
+    if (
+        not each.certain or charge_as <= 0.0 or held_a <= 0.0
+    ):  # no current held anything up that could brake it
         return replace(each, coasted_s=0.5 * open_s, coasted_u_s=from_step(open_s))
-    stops_s = charge_as / median_of(current_a[each.opened - BESIDE_ROWS // 2 : each.opened])
+    stops_s = charge_as / held_a
     turned_s = min(open_s, stops_s)
     coasted_s = turned_s * (1.0 - 0.5 * turned_s / stops_s)
     return replace(each, coasted_s=coasted_s, coasted_u_s=COASTED_U * coasted_s)
