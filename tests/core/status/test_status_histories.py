@@ -37,8 +37,8 @@ from throwbook.core.status.latch import (
 HISTORIES = 10_000
 PARTS = 20
 """So that several processes can share them; the first is enough for every fault that was ever planted here."""
-PLAYED = PARTS if os.environ.get("THROWBOOK_HISTORIES") == "all" else 4
-"""A fifth: all of them have been played, and take more than a minute."""
+PLAYED = PARTS if os.environ.get("THROWBOOK_HISTORIES") == "all" else 2
+"""A tenth: all of them have been played, and take more than a minute."""
 
 
 def way_was_walked(history: ThrowHistory, copy: Book, raised: Order) -> bool:
