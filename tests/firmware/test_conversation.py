@@ -1,9 +1,10 @@
 """The board's side of the talk, compiled for the PC, with a made-up port and sensor."""
 
-import subprocess
 from binascii import crc_hqx
 
 import pytest
+
+from tests.firmware.tools import answers_of
 
 pytestmark = pytest.mark.long
 
@@ -17,16 +18,7 @@ def command(body: str) -> str:
 @pytest.fixture
 def raw_talk(header_programs):
     def text(*orders: str) -> str:
-        done = subprocess.run(
-            [header_programs / "conversation"],
-            input="\n".join(orders) + "\n",
-            capture_output=True,
-            text=True,
-            check=False,
-            timeout=20,
-        )
-        assert done.returncode == 0, done.stderr
-        return done.stdout
+        return answers_of(header_programs / "conversation", orders)
 
     return text
 

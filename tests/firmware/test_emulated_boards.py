@@ -38,15 +38,21 @@ STROKE = Stroke(start_s=0.75, end_s=3.25)
 ROW = "Every sketch needs a row in tests/firmware/emulator/boards.py, so that the strokes run on it."
 
 
-@pytest.fixture
-def board(emulator, sketches, tmp_path):
+def powered_by(emulator, sketches, tmp_path):
+    """A board by its sensor, with what flows through it and what happens beside it."""
+
     @contextlib.contextmanager
     def powered(sensor, points, seconds, events=(), pace=FLAT_OUT):
-        text = script(sensor, points, events)
+        text = script(sensor, points, sorted(events, key=lambda event: event.time_s))
         with emulated_board(emulator, sketches, sensor, text, seconds, tmp_path, pace) as emulated:
             yield emulated
 
     return powered
+
+
+@pytest.fixture
+def board(emulator, sketches, tmp_path):
+    return powered_by(emulator, sketches, tmp_path)
 
 
 def joined(heard: Heard) -> Samples:

@@ -6,9 +6,10 @@ application note 27 of the maker of the DS18B20, example 2 (a ROM code), and the
 """
 
 import math
-import subprocess
 
 import pytest
+
+from tests.firmware.tools import answers_of
 
 WHO, RATE, GO, HALT, PING = 1, 2, 3, 4, 5
 
@@ -16,16 +17,7 @@ WHO, RATE, GO, HALT, PING = 1, 2, 3, 4, 5
 @pytest.fixture
 def ask(header_programs):
     def answers(*questions: str) -> list[str]:
-        done = subprocess.run(
-            [header_programs / "headers"],
-            input="\n".join(questions) + "\n",
-            capture_output=True,
-            text=True,
-            check=False,
-            timeout=20,
-        )
-        assert done.returncode == 0, done.stderr
-        return done.stdout.splitlines()
+        return answers_of(header_programs / "headers", questions).splitlines()
 
     return answers
 
@@ -280,16 +272,8 @@ def probe(header_programs):
     """What the board has for a temperature after each ``run``, and the traffic: (hundredths, resets, slots, shortest pause)."""
 
     def runs(*orders: str) -> list[tuple[int, int, int, int]]:
-        done = subprocess.run(
-            [header_programs / "one_wire"],
-            input="\n".join(orders) + "\n",
-            capture_output=True,
-            text=True,
-            check=False,
-            timeout=20,
-        )
-        assert done.returncode == 0, done.stderr
-        return [tuple(map(int, line.split())) for line in done.stdout.splitlines()]
+        said = answers_of(header_programs / "one_wire", orders)
+        return [tuple(map(int, line.split())) for line in said.splitlines()]
 
     return runs
 

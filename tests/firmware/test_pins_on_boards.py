@@ -1,6 +1,5 @@
 """The compiled sketches with both pin switches and the thermistor fitted, on the emulated chip."""
 
-import contextlib
 import math
 import re
 from datetime import UTC, datetime
@@ -9,9 +8,9 @@ import numpy as np
 import pytest
 
 from tests.firmware.emulator.boards import BOARDS
-from tests.firmware.emulator.harness import FLAT_OUT, Heard, converse, emulated_board
+from tests.firmware.emulator.harness import Heard, converse, emulated_board
 from tests.firmware.emulator.strokes import Event, Stroke, script, steady, stroke_points
-from tests.firmware.test_emulated_boards import RAM_END, STACK_BUDGET
+from tests.firmware.test_emulated_boards import RAM_END, STACK_BUDGET, powered_by
 from tests.firmware.test_judged_trials import RIG_FILE
 from throwbook.core.simulator import (
     SensorModel,
@@ -35,15 +34,7 @@ SUPPLY_MV = 5000
 
 @pytest.fixture
 def board(emulator, sketches_with_pins, tmp_path):
-    @contextlib.contextmanager
-    def powered(sensor, points, seconds, events=()):
-        text = script(sensor, points, sorted(events, key=lambda event: event.time_s))
-        with emulated_board(
-            emulator, sketches_with_pins, sensor, text, seconds, tmp_path, FLAT_OUT
-        ) as emulated:
-            yield emulated
-
-    return powered
+    return powered_by(emulator, sketches_with_pins, tmp_path)
 
 
 def thermistor_mv(centigrade: float) -> int:

@@ -55,6 +55,20 @@ def run(command: Sequence[str | Path]) -> str:
     return done.stdout
 
 
+def answers_of(program: Path, lines: Iterable[str]) -> str:
+    """What a program built from the headers says to these lines."""
+    done = subprocess.run(
+        [program],
+        input="\n".join(lines) + "\n",
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=20,
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
 def build_sketches(folder: Path, sources: Path = SKETCHES) -> None:
     (folder / "sizes.txt").write_text(run(["make", "-s", "-C", sources, f"OUT={folder}"]))
 
